@@ -1,0 +1,21 @@
+"""Every address of the house, by app. The order matters only for readers."""
+
+from importlib.util import find_spec
+
+from django.urls import URLPattern, URLResolver, include, path
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
+
+
+def _rooms(name: str) -> list[URLPattern | URLResolver]:
+    """The pages or the API of each app."""
+    places = [f"{app}.{name}.urls" for app in ("studio", "firings", "billing")]
+    return [path("", include(place)) for place in places if find_spec(place)]
+
+
+urlpatterns = [
+    path("entry/", include("allauth.account.urls")),
+    path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("api/v1/", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="api"),
+    path("api/v1/", include(_rooms("api"))),
+    *_rooms("pages"),
+]

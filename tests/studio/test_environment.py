@@ -1,0 +1,92 @@
+from pathlib import Path
+
+import pytest
+
+from studio.environment import VARIABLES, EnvironmentFault, demo_secret_key, read_environment
+
+PRODUCTION = {
+    "SECRET_KEY": "k" * 60,
+    "ALLOWED_HOSTS": "kilns.example.org, localhost",
+    "PUBLIC_URL": "https://kilns.example.org/",
+}
+
+
+def test_values_have_their_types():
+    values = read_environment({**PRODUCTION, "PROXY_COUNT": "1"})
+    assert values["ALLOWED_HOSTS"] == ["kilns.example.org", "localhost"]
+    assert values["PUBLIC_URL"] == "https://kilns.example.org"
+    assert values["PROXY_COUNT"] == 1
+    assert values["DEBUG"] is False
+    assert values.is_demo is False
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "says"),
+    [
+        ("DEBUG", "yes", "write exactly True or False"),
+        ("PROXY_COUNT", "-1", "write a whole number, 0 or more"),
+        ("WAREBOARD_MODE", "prod", "write demo or production"),
+        ("LOG_LEVEL", "loud", "write one of DEBUG, INFO, WARNING, ERROR"),
+        ("PUBLIC_URL", "kilns.example.org", "write the address people type"),
+        ("PUBLIC_URL", "https://example.org/kilns", "write the address people type"),
+    ],
+)
+def test_a_value_that_cannot_be_read_is_refused(name, text, says):
+    with pytest.raises(EnvironmentFault, match=says) as refused:
+        read_environment({**PRODUCTION, name: text})
+    assert str(refused.value).startswith(f"{name} is {text!r}")
+
+
+@pytest.mark.parametrize("name", sorted(PRODUCTION))
+def test_production_does_not_start_without(name):
+    source = {key: value for key, value in PRODUCTION.items() if key != name}
+    with pytest.raises(EnvironmentFault, match=f"Production needs {name}:"):
+        read_environment(source)
+
+
+def test_production_refuses_debug():
+    with pytest.raises(EnvironmentFault, match="DEBUG is True in production"):
+        read_environment({**PRODUCTION, "DEBUG": "True"})
+
+
+def test_the_demo_needs_nothing():
+    assert read_environment({"WAREBOARD_MODE": "demo"}).is_demo
+
+
+def test_a_secret_may_come_from_a_file(tmp_path: Path):
+    file = tmp_path / "key"
+    file.write_text("from-the-file\n")
+    source = {**PRODUCTION, "SECRET_KEY": "", "SECRET_KEY_FILE": str(file)}
+    assert read_environment(source)["SECRET_KEY"] == "from-the-file"
+
+
+def test_a_missing_secret_file_is_named(tmp_path: Path):
+    source = {**PRODUCTION, "SECRET_KEY": "", "SECRET_KEY_FILE": str(tmp_path / "absent")}
+    with pytest.raises(EnvironmentFault, match="SECRET_KEY_FILE names .*absent"):
+        read_environment(source)
+
+
+def test_a_secret_given_twice_is_refused(tmp_path: Path):
+    with pytest.raises(EnvironmentFault, match="both set"):
+        read_environment({**PRODUCTION, "SECRET_KEY_FILE": str(tmp_path / "key")})
+
+
+def test_a_plain_variable_has_no_file_form(tmp_path: Path):
+    file = tmp_path / "level"
+    file.write_text("DEBUG")
+    values = read_environment({**PRODUCTION, "LOG_LEVEL_FILE": str(file)})
+    assert values["LOG_LEVEL"] == "INFO"
+
+
+def test_the_demo_key_is_made_once_and_private(tmp_path: Path):
+    key = demo_secret_key(tmp_path)
+    assert len(key) >= 50
+    assert demo_secret_key(tmp_path) == key
+    assert (tmp_path / "secret-key.txt").stat().st_mode & 0o077 == 0
+    assert [file.name for file in tmp_path.iterdir()] == ["secret-key.txt"]
+
+
+def test_each_variable_is_named_once_and_explained():
+    names = [variable.name for variable in VARIABLES]
+    assert len(set(names)) == len(names)
+    assert all(variable.meaning.endswith(".") for variable in VARIABLES)
