@@ -62,7 +62,7 @@ def test_a_secret_may_come_from_a_file(tmp_path: Path):
 
 def test_a_missing_secret_file_is_named(tmp_path: Path):
     source = {**PRODUCTION, "SECRET_KEY": "", "SECRET_KEY_FILE": str(tmp_path / "absent")}
-    with pytest.raises(EnvironmentFault, match="SECRET_KEY_FILE names .*absent"):
+    with pytest.raises(EnvironmentFault, match=r"SECRET_KEY_FILE names .*absent"):
         read_environment(source)
 
 
