@@ -1,0 +1,29 @@
+from billing.models.costs import (
+    CostKind,
+    CostLine,
+    FiringCost,
+    Share,
+    SplitPolicy,
+    TariffVersion,
+)
+from billing.models.ledger import JournalEntry, LedgerAccount, LedgerKind, Posting
+from billing.models.policy import BillingPolicy
+from billing.models.statements import MonthClose, Payment, PaymentMethod, Statement
+
+__all__ = [
+    "BillingPolicy",
+    "CostKind",
+    "CostLine",
+    "FiringCost",
+    "JournalEntry",
+    "LedgerAccount",
+    "LedgerKind",
+    "MonthClose",
+    "Payment",
+    "PaymentMethod",
+    "Posting",
+    "Share",
+    "SplitPolicy",
+    "Statement",
+    "TariffVersion",
+]

@@ -1,0 +1,178 @@
+"""Firings, their readings and what witness cones showed."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+
+from firings.models.bookings import Stage
+
+
+class FiringState(models.TextChoices):
+    PLANNED = "planned", "Planned"
+    OPEN = "open", "Announced"
+    LOADING = "loading", "Loading"
+    FIRING = "firing", "Firing"
+    COOLING = "cooling", "Cooling"
+    COOLED = "cooled", "Cool"
+    OPENED = "opened", "Opened"
+    CLOSED = "closed", "Closed"
+    CANCELLED = "cancelled", "Cancelled"
+    ABORTED = "aborted", "Aborted"
+
+
+# A kiln is taken from the first ware put in until it is opened again.
+KILN_IS_TAKEN = ("loading", "firing", "cooling", "cooled")
+
+
+class Result(models.TextChoices):
+    REACHED = "reached", "Reached its cone"
+    UNDER = "under", "Under-fired"
+    OVER = "over", "Over-fired"
+
+
+class FiringQuerySet(models.QuerySet["Firing"]):
+    def taking_the_kiln(self) -> FiringQuerySet:
+        return self.filter(state__in=KILN_IS_TAKEN)
+
+    def running(self) -> FiringQuerySet:
+        """Firings whose kiln is hot: firing or cooling."""
+        return self.filter(state__in=[FiringState.FIRING, FiringState.COOLING])
+
+    def taking_bookings(self) -> FiringQuerySet:
+        return self.filter(state=FiringState.OPEN)
+
+
+class Firing(models.Model):
+    """One firing of one kiln, from plan to pick-up shelf. Energy in Wh, temperatures in C.
+
+    The `log_…` fields are the summary of the readings, kept up to date as they come.
+    """
+
+    kiln = models.ForeignKey("firings.Kiln", on_delete=models.PROTECT, related_name="firings")
+    state = models.CharField(max_length=9, choices=FiringState, default=FiringState.PLANNED)
+    stage = models.CharField(max_length=6, choices=Stage)
+    cone = models.CharField(max_length=3)
+    is_empty_first_firing = models.BooleanField(default=False)
+    planned_for = models.DateTimeField()
+    schedule = models.JSONField(default=list)
+    note = models.TextField(blank=True)
+    planned_by = models.ForeignKey(
+        "studio.Person", null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    start_check = models.JSONField(default=list)
+    started_by = models.ForeignKey(
+        "studio.Person", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    started_at = models.DateTimeField(null=True, blank=True)
+    cooling_at = models.DateTimeField(null=True, blank=True)
+    cooled_at = models.DateTimeField(null=True, blank=True)
+    opened_at = models.DateTimeField(null=True, blank=True)
+    opened_by = models.ForeignKey(
+        "studio.Person", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    opened_at_c = models.FloatField(null=True, blank=True)
+    opening_reason = models.TextField(blank=True)
+    closed_at = models.DateTimeField(null=True, blank=True)
+    result = models.CharField(max_length=7, choices=Result, blank=True)
+    reached_cone = models.CharField(max_length=3, blank=True)
+    abort_reason = models.TextField(blank=True)
+    is_kiln_fault = models.BooleanField(default=False)
+
+    register_start_wh = models.PositiveBigIntegerField(null=True, blank=True)
+    register_end_wh = models.PositiveBigIntegerField(null=True, blank=True)
+    energy_wh = models.PositiveBigIntegerField(null=True, blank=True)
+    energy_uncertainty_wh = models.PositiveBigIntegerField(null=True, blank=True)
+    energy_source = models.CharField(max_length=20, blank=True)
+    energy_working = models.JSONField(default=dict)
+
+    log_summary = models.JSONField(default=dict)
+    log_count = models.PositiveIntegerField(default=0)
+    log_last_at = models.DateTimeField(null=True, blank=True)
+    log_last_c = models.FloatField(null=True, blank=True)
+    log_peak_c = models.FloatField(null=True, blank=True)
+
+    objects = FiringQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-planned_for", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(state__in=FiringState.values), name="firing_state_is_known"
+            ),
+            models.UniqueConstraint(
+                fields=["kiln"],
+                condition=Q(state__in=KILN_IS_TAKEN),
+                name="one_active_firing_per_kiln",
+                violation_error_message="This kiln is taken by another firing.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state__in=["firing", "cooling", "cooled", "opened", "closed"])
+                | Q(started_at__isnull=False),
+                name="started_firing_has_its_time",
+            ),
+            models.CheckConstraint(
+                condition=Q(register_start_wh=None)
+                | Q(register_end_wh=None)
+                | Q(register_end_wh__gte=models.F("register_start_wh")),
+                name="meter_runs_forward",
+                violation_error_message="The meter's end reading is below its start reading.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_stage_display()} firing {self.pk} to cone {self.cone}"
+
+
+class ReadingSource(models.TextChoices):
+    LOGGER = "logger", "Logger"
+    FILE = "file", "Log file"
+    HAND = "hand", "By hand"
+
+
+class Reading(models.Model):
+    """One moment of a kiln: temperatures in C, power in W, register in Wh, UTC."""
+
+    firing = models.ForeignKey(Firing, on_delete=models.CASCADE, related_name="readings")
+    at = models.DateTimeField()
+    temp_c = models.FloatField()
+    zone2_c = models.FloatField(null=True, blank=True)
+    zone3_c = models.FloatField(null=True, blank=True)
+    set_point_c = models.FloatField(null=True, blank=True)
+    power_w = models.FloatField(null=True, blank=True)
+    duty = models.FloatField(null=True, blank=True)
+    register_wh = models.BigIntegerField(null=True, blank=True)
+    room_c = models.FloatField(null=True, blank=True)
+    control_box_c = models.FloatField(null=True, blank=True)
+    source = models.CharField(max_length=6, choices=ReadingSource)
+
+    class Meta:
+        ordering = ["at"]
+        constraints = [
+            models.UniqueConstraint(fields=["firing", "at"], name="one_reading_per_moment"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.temp_c:.0f} °C at {self.at:%Y-%m-%d %H:%M}"
+
+
+class WitnessCone(models.Model):
+    """What a witness cone on a layer showed when the kiln was opened."""
+
+    firing = models.ForeignKey(Firing, on_delete=models.CASCADE, related_name="witness_cones")
+    layer = models.PositiveSmallIntegerField(default=1)
+    cone = models.CharField(max_length=3)
+    bend = models.DecimalField(
+        max_digits=3, decimal_places=2, help_text="0 standing, 1 tip level with the base"
+    )
+
+    class Meta:
+        ordering = ["layer", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["firing", "layer", "cone"], name="each_cone_read_once"),
+            models.CheckConstraint(condition=Q(bend__gte=0, bend__lte=1), name="bend_is_0_to_1"),
+        ]
+
+    def __str__(self) -> str:
+        return f"cone {self.cone} on layer {self.layer}: {self.bend}"

@@ -1,0 +1,18 @@
+from studio.models.notices import MailboxMessage, Notice, NoticeState
+from studio.models.people import AccessToken, Account, Invitation, Person, Role, RoleHolding
+from studio.models.settings_of_studio import Studio
+from studio.models.trail import TrailEntry
+
+__all__ = [
+    "AccessToken",
+    "Account",
+    "Invitation",
+    "MailboxMessage",
+    "Notice",
+    "NoticeState",
+    "Person",
+    "Role",
+    "RoleHolding",
+    "Studio",
+    "TrailEntry",
+]
