@@ -8,199 +8,416 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('auth', '0012_alter_user_first_name_max_length'),
+        ("auth", "0012_alter_user_first_name_max_length"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Account',
+            name="Account",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField(unique=True)),
-                ('name', models.CharField(max_length=120)),
-                ('opened_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('closed_at', models.DateTimeField(blank=True, null=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.PositiveIntegerField(unique=True)),
+                ("name", models.CharField(max_length=120)),
+                ("opened_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("closed_at", models.DateTimeField(blank=True, null=True)),
             ],
             options={
-                'ordering': ['number'],
+                "ordering": ["number"],
             },
         ),
         migrations.CreateModel(
-            name='MailboxMessage',
+            name="MailboxMessage",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('message_id', models.CharField(max_length=200, unique=True)),
-                ('sender', models.CharField(max_length=254)),
-                ('recipient', models.CharField(db_index=True, max_length=254)),
-                ('subject', models.CharField(max_length=500)),
-                ('text', models.TextField()),
-                ('html', models.TextField(blank=True)),
-                ('received_at', models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("message_id", models.CharField(max_length=320)),
+                ("sender", models.CharField(max_length=254)),
+                ("recipient", models.CharField(db_index=True, max_length=254)),
+                ("subject", models.CharField(max_length=500)),
+                ("text", models.TextField()),
+                ("html", models.TextField(blank=True)),
+                ("received_at", models.DateTimeField(default=django.utils.timezone.now)),
             ],
             options={
-                'ordering': ['-received_at', '-pk'],
+                "ordering": ["-received_at", "-pk"],
             },
         ),
         migrations.CreateModel(
-            name='Person',
+            name="Person",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('password', models.CharField(max_length=128, verbose_name='password')),
-                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
-                ('email', models.EmailField(max_length=254, unique=True)),
-                ('name', models.CharField(max_length=120)),
-                ('phone', models.CharField(blank=True, max_length=40)),
-                ('length_unit', models.CharField(blank=True, choices=[('cm', 'cm'), ('in', 'in')], max_length=2)),
-                ('temperature_unit', models.CharField(blank=True, choices=[('C', '°C'), ('F', '°F')], max_length=1)),
-                ('is_active', models.BooleanField(default=True)),
-                ('joined_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('groups', models.ManyToManyField(blank=True, help_text='The groups this user belongs to. A user will get all permissions granted to each of their groups.', related_name='user_set', related_query_name='user', to='auth.group', verbose_name='groups')),
-                ('user_permissions', models.ManyToManyField(blank=True, help_text='Specific permissions for this user.', related_name='user_set', related_query_name='user', to='auth.permission', verbose_name='user permissions')),
-                ('account', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='people', to='studio.account')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("password", models.CharField(max_length=128, verbose_name="password")),
+                (
+                    "last_login",
+                    models.DateTimeField(blank=True, null=True, verbose_name="last login"),
+                ),
+                (
+                    "is_superuser",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates that this user has all permissions without explicitly assigning them.",
+                        verbose_name="superuser status",
+                    ),
+                ),
+                ("email", models.EmailField(max_length=254, unique=True)),
+                ("name", models.CharField(max_length=120)),
+                ("phone", models.CharField(blank=True, max_length=40)),
+                (
+                    "length_unit",
+                    models.CharField(
+                        blank=True, choices=[("cm", "cm"), ("in", "in")], max_length=2
+                    ),
+                ),
+                (
+                    "temperature_unit",
+                    models.CharField(blank=True, choices=[("C", "°C"), ("F", "°F")], max_length=1),
+                ),
+                ("is_active", models.BooleanField(default=True)),
+                ("joined_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("session_round", models.PositiveIntegerField(default=0)),
+                (
+                    "groups",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="The groups this user belongs to. A user will get all permissions granted to each of their groups.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.group",
+                        verbose_name="groups",
+                    ),
+                ),
+                (
+                    "user_permissions",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="Specific permissions for this user.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.permission",
+                        verbose_name="user permissions",
+                    ),
+                ),
+                (
+                    "account",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="people",
+                        to="studio.account",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'people',
-                'ordering': ['name', 'pk'],
+                "verbose_name_plural": "people",
+                "ordering": ["name", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='AccessToken',
+            name="AccessToken",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=80)),
-                ('digest', models.CharField(max_length=64, unique=True)),
-                ('created_at', models.DateTimeField()),
-                ('last_used_at', models.DateTimeField(blank=True, null=True)),
-                ('revoked_at', models.DateTimeField(blank=True, null=True)),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='access_tokens', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=80)),
+                ("digest", models.CharField(max_length=64, unique=True)),
+                ("created_at", models.DateTimeField()),
+                ("last_used_at", models.DateTimeField(blank=True, null=True)),
+                ("revoked_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="access_tokens",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-created_at'],
+                "ordering": ["-created_at"],
             },
         ),
         migrations.CreateModel(
-            name='Invitation',
+            name="Invitation",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('email', models.EmailField(max_length=254)),
-                ('name', models.CharField(max_length=120)),
-                ('roles', models.JSONField(default=list)),
-                ('secret_digest', models.CharField(max_length=64, unique=True)),
-                ('invited_at', models.DateTimeField()),
-                ('expires_at', models.DateTimeField()),
-                ('accepted_at', models.DateTimeField(blank=True, null=True)),
-                ('revoked_at', models.DateTimeField(blank=True, null=True)),
-                ('accepted_by', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='invitation', to=settings.AUTH_USER_MODEL)),
-                ('account', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, to='studio.account')),
-                ('invited_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("email", models.EmailField(max_length=254)),
+                ("name", models.CharField(max_length=120)),
+                ("roles", models.JSONField(default=list)),
+                ("secret_digest", models.CharField(max_length=64, unique=True)),
+                ("invited_at", models.DateTimeField()),
+                ("expires_at", models.DateTimeField()),
+                ("accepted_at", models.DateTimeField(blank=True, null=True)),
+                ("revoked_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "accepted_by",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="invitation",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "account",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="studio.account",
+                    ),
+                ),
+                (
+                    "invited_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-invited_at', '-pk'],
+                "ordering": ["-invited_at", "-pk"],
             },
         ),
         migrations.CreateModel(
-            name='Notice',
+            name="Notice",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.CharField(max_length=200, unique=True)),
-                ('kind', models.CharField(max_length=40)),
-                ('channel', models.CharField(default='email', max_length=20)),
-                ('address', models.CharField(max_length=254)),
-                ('facts', models.JSONField(default=dict)),
-                ('state', models.CharField(choices=[('waiting', 'Waiting'), ('sent', 'Sent'), ('dropped', 'No longer needed'), ('failed', 'Could not be delivered')], default='waiting', max_length=8)),
-                ('written_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('due_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('claimed_until', models.DateTimeField(blank=True, null=True)),
-                ('attempts', models.PositiveSmallIntegerField(default=0)),
-                ('message_id', models.CharField(max_length=120, unique=True)),
-                ('sent_at', models.DateTimeField(blank=True, null=True)),
-                ('last_error', models.TextField(blank=True)),
-                ('person', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='notices', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("key", models.CharField(max_length=200, unique=True)),
+                ("kind", models.CharField(max_length=40)),
+                ("channel", models.CharField(default="email", max_length=20)),
+                ("address", models.CharField(max_length=254)),
+                ("facts", models.JSONField(default=dict)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("waiting", "Waiting"),
+                            ("sent", "Sent"),
+                            ("dropped", "No longer needed"),
+                            ("failed", "Could not be delivered"),
+                        ],
+                        default="waiting",
+                        max_length=8,
+                    ),
+                ),
+                ("written_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("due_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("claimed_until", models.DateTimeField(blank=True, null=True)),
+                ("attempts", models.PositiveSmallIntegerField(default=0)),
+                ("message_id", models.CharField(max_length=320, unique=True)),
+                ("sent_at", models.DateTimeField(blank=True, null=True)),
+                ("last_error", models.TextField(blank=True)),
+                (
+                    "person",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="notices",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-written_at', '-pk'],
+                "ordering": ["-written_at", "-pk"],
             },
         ),
         migrations.CreateModel(
-            name='RoleHolding',
+            name="RoleHolding",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('role', models.CharField(choices=[('member', 'Member'), ('crew', 'Kiln crew'), ('manager', 'Studio manager'), ('treasurer', 'Treasurer')], max_length=12)),
-                ('granted_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('granted_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='role_holdings', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("member", "Member"),
+                            ("crew", "Kiln crew"),
+                            ("manager", "Studio manager"),
+                            ("treasurer", "Treasurer"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("granted_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "granted_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="role_holdings",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Studio',
+            name="Studio",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(default='Our studio', max_length=120)),
-                ('address', models.TextField(blank=True)),
-                ('contact_email', models.EmailField(blank=True, max_length=254)),
-                ('time_zone', models.CharField(default='UTC', max_length=64)),
-                ('currency', models.CharField(default='USD', max_length=3)),
-                ('language', models.CharField(default='en', max_length=10)),
-                ('length_unit', models.CharField(choices=[('cm', 'centimetres'), ('in', 'inches')], default='cm', max_length=2)),
-                ('temperature_unit', models.CharField(choices=[('C', '°C'), ('F', '°F')], default='C', max_length=1)),
-                ('invitation_days', models.PositiveSmallIntegerField(default=14)),
-                ('pick_up_days', models.PositiveSmallIntegerField(default=14)),
-                ('reminder_days', models.PositiveSmallIntegerField(default=7)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(default="Our studio", max_length=120)),
+                ("address", models.TextField(blank=True)),
+                ("contact_email", models.EmailField(blank=True, max_length=254)),
+                ("time_zone", models.CharField(default="UTC", max_length=64)),
+                ("currency", models.CharField(default="USD", max_length=3)),
+                ("language", models.CharField(default="en", max_length=10)),
+                (
+                    "length_unit",
+                    models.CharField(
+                        choices=[("cm", "centimetres"), ("in", "inches")],
+                        default="cm",
+                        max_length=2,
+                    ),
+                ),
+                (
+                    "temperature_unit",
+                    models.CharField(choices=[("C", "°C"), ("F", "°F")], default="C", max_length=1),
+                ),
+                ("invitation_days", models.PositiveSmallIntegerField(default=14)),
+                ("pick_up_days", models.PositiveSmallIntegerField(default=14)),
+                ("reminder_days", models.PositiveSmallIntegerField(default=7)),
             ],
             options={
-                'verbose_name_plural': 'studios',
-                'constraints': [models.CheckConstraint(condition=models.Q(('pk', 1)), name='one_studio_per_deployment')],
+                "verbose_name_plural": "studios",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("pk", 1)), name="one_studio_per_deployment"
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='TrailEntry',
+            name="TrailEntry",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('subject_kind', models.CharField(max_length=40)),
-                ('subject_id', models.PositiveBigIntegerField()),
-                ('deed', models.CharField(max_length=60)),
-                ('from_state', models.CharField(blank=True, max_length=20)),
-                ('to_state', models.CharField(blank=True, max_length=20)),
-                ('at', models.DateTimeField()),
-                ('why', models.TextField(blank=True)),
-                ('details', models.JSONField(default=dict)),
-                ('by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("subject_kind", models.CharField(max_length=40)),
+                ("subject_id", models.PositiveBigIntegerField()),
+                ("deed", models.CharField(max_length=60)),
+                ("from_state", models.CharField(blank=True, max_length=20)),
+                ("to_state", models.CharField(blank=True, max_length=20)),
+                ("at", models.DateTimeField()),
+                ("why", models.TextField(blank=True)),
+                ("details", models.JSONField(default=dict)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['at', 'pk'],
+                "ordering": ["at", "pk"],
             },
         ),
         migrations.AddConstraint(
-            model_name='person',
-            constraint=models.UniqueConstraint(django.db.models.functions.text.Lower('email'), name='one_person_per_email', violation_error_message='Somebody with this e-mail address is here already.'),
+            model_name="person",
+            constraint=models.UniqueConstraint(
+                django.db.models.functions.text.Lower("email"),
+                name="one_person_per_email",
+                violation_error_message="Somebody with this e-mail address is here already.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='invitation',
-            constraint=models.UniqueConstraint(django.db.models.functions.text.Lower('email'), condition=models.Q(('accepted_at', None), ('revoked_at', None)), name='one_open_invitation_per_email', violation_error_message='This address has an open invitation already.'),
+            model_name="invitation",
+            constraint=models.UniqueConstraint(
+                django.db.models.functions.text.Lower("email"),
+                condition=models.Q(("accepted_at", None), ("revoked_at", None)),
+                name="one_open_invitation_per_email",
+                violation_error_message="This address has an open invitation already.",
+            ),
         ),
         migrations.AddIndex(
-            model_name='notice',
-            index=models.Index(condition=models.Q(('state', 'waiting')), fields=['due_at'], name='notices_waiting_by_due'),
+            model_name="notice",
+            index=models.Index(
+                condition=models.Q(("state", "waiting")),
+                fields=["due_at"],
+                name="notices_waiting_by_due",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='notice',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['waiting', 'sent', 'dropped', 'failed'])), name='notice_state_is_known'),
+            model_name="notice",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("state__in", ["waiting", "sent", "dropped", "failed"])),
+                name="notice_state_is_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='roleholding',
-            constraint=models.UniqueConstraint(fields=('person', 'role'), name='each_role_held_once'),
+            model_name="roleholding",
+            constraint=models.UniqueConstraint(
+                fields=("person", "role"), name="each_role_held_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='roleholding',
-            constraint=models.CheckConstraint(condition=models.Q(('role__in', ['member', 'crew', 'manager', 'treasurer'])), name='role_is_known'),
+            model_name="roleholding",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("role__in", ["member", "crew", "manager", "treasurer"])),
+                name="role_is_known",
+            ),
         ),
         migrations.AddIndex(
-            model_name='trailentry',
-            index=models.Index(fields=['subject_kind', 'subject_id', 'at'], name='trail_of_a_subject'),
+            model_name="trailentry",
+            index=models.Index(
+                fields=["subject_kind", "subject_id", "at"], name="trail_of_a_subject"
+            ),
         ),
     ]

@@ -23,9 +23,9 @@ class NoticeQuerySet(models.QuerySet["Notice"]):
 class Notice(models.Model):
     """One message for one person; `key` says what it is about, so it exists once.
 
-    `claimed_until` is the deadline of the worker that is delivering it now; a row whose
-    deadline has passed is free again. `message_id` is fixed before the first attempt, so
-    that a repeated delivery carries the same Message-ID (RFC 5322, 3.6.4).
+    `claimed_until` is the deadline of the worker that is delivering it now, or, after a failed
+    attempt, the moment of the next; a row whose moment has passed is free. `message_id` is
+    fixed before the first attempt, so that a repeated delivery carries the same Message-ID (RFC 5322, 3.6.4).
     """
 
     key = models.CharField(max_length=200, unique=True)
