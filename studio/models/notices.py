@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.db import models
 from django.utils import timezone
 
@@ -25,7 +27,8 @@ class Notice(models.Model):
 
     `claimed_until` is the deadline of the worker that is delivering it now, or, after a failed
     attempt, the moment of the next; a row whose moment has passed is free. `message_id` is
-    fixed before the first attempt, so that a repeated delivery carries the same Message-ID (RFC 5322, 3.6.4).
+    fixed before the first attempt, so that a repeated delivery carries the same Message-ID
+    (RFC 5322, 3.6.4).
     """
 
     key = models.CharField(max_length=200, unique=True)
