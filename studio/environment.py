@@ -43,8 +43,8 @@ def _text(_name: str, text: str) -> str:
     return text
 
 
-def _folder(_name: str, text: str) -> Path:
-    return Path(text).expanduser().resolve()
+def _folder(_name: str, text: str) -> Path | None:
+    return Path(text).expanduser().resolve() if text else None
 
 
 def _mode(name: str, text: str) -> str:
@@ -107,8 +107,8 @@ VARIABLES = (
     Variable(
         "WAREBOARD_HOME",
         _folder,
-        str(ROOT / ".wareboard"),
-        "Where the database file, the broker's file and collected static files live.",
+        "",
+        "Where the database file and the broker's files live. Empty: `.wareboard/` and the mode.",
     ),
     Variable(
         "SECRET_KEY",
@@ -211,7 +211,8 @@ class Environment:
 
     @property
     def home(self) -> Path:
-        return self.values["WAREBOARD_HOME"]
+        """The studio's folder; the demo and a real studio never share one by default."""
+        return self.values["WAREBOARD_HOME"] or ROOT / ".wareboard" / self.values["WAREBOARD_MODE"]
 
     @property
     def is_demo(self) -> bool:

@@ -1,0 +1,17 @@
+from django.apps import apps
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand
+
+
+class Command(BaseCommand):
+    help = "Brings the database and the static files up to date; builds the demo if it is empty."
+
+    def handle(self, *args: object, **options: object) -> None:
+        call_command("check", deploy=not settings.IS_DEMO, fail_level="ERROR")
+        call_command("migrate", interactive=False, verbosity=0)
+        call_command("collectstatic", interactive=False, verbosity=0)
+        if settings.IS_DEMO and not apps.get_model("studio", "Person").objects.exists():
+            self.stdout.write("Building the demo studio (once) ...")
+            self.stdout.flush()
+            call_command("load_demo", stdout=self.stdout)
