@@ -1,0 +1,6 @@
+DROP TRIGGER entry_is_written_open;
+DROP TRIGGER posted_entry_is_not_replaced;
+DROP TRIGGER posted_entry_balances;
+DROP TRIGGER closed_month_takes_no_entry;
+DROP TRIGGER posted_entry_is_not_changed;
+DROP TRIGGER posted_entry_is_not_deleted;

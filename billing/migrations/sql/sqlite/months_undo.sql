@@ -1,0 +1,3 @@
+DROP TRIGGER months_close_in_order;
+DROP TRIGGER closed_month_is_not_changed;
+DROP TRIGGER closed_month_is_not_deleted;

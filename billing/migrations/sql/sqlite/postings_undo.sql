@@ -1,0 +1,5 @@
+DROP TRIGGER posted_entry_takes_no_posting;
+DROP TRIGGER posting_is_not_replaced;
+DROP TRIGGER posting_keeps_its_id;
+DROP TRIGGER posting_of_posted_entry_is_not_changed;
+DROP TRIGGER posting_of_posted_entry_is_not_deleted;

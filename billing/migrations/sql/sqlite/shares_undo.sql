@@ -1,0 +1,6 @@
+DROP TRIGGER posted_cost_takes_no_line;
+DROP TRIGGER line_of_posted_cost_is_not_changed;
+DROP TRIGGER line_of_posted_cost_is_not_deleted;
+DROP TRIGGER posted_cost_takes_no_share;
+DROP TRIGGER share_of_posted_cost_is_not_changed;
+DROP TRIGGER share_of_posted_cost_is_not_deleted;
