@@ -24,11 +24,12 @@ from django.db.models import F
 from django.utils import timezone
 
 from studio.actions.outbox import nudge_after_commit
+from studio.actions.permits import require_role
 from studio.actions.trail import record_deed
 from studio.channels.email.send import CannotBeDelivered, send_email
 from studio.models import Notice, NoticeState, Person, Role
 from studio.notice_kinds import kind_named
-from studio.refusals import Denied, Refusal
+from studio.refusals import Refusal
 
 log = logging.getLogger(__name__)
 
@@ -123,8 +124,7 @@ def deliver_due(*, at: datetime, seconds: float = 40.0) -> int:
 
 def retry_notice(*, notice: Notice, by: Person, at: datetime) -> Notice:
     """Try a failed notice again, from its first attempt on."""
-    if not by.has_role(Role.MANAGER):
-        raise Denied("manager_only", "Only a studio manager can send notices again.")
+    require_role(by, Role.MANAGER)
     with transaction.atomic(durable=True):
         failed = Notice.objects.filter(pk=notice.pk, state=NoticeState.FAILED)
         if not failed.update(state=NoticeState.WAITING, attempts=0, due_at=at, claimed_until=None):

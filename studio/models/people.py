@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.db import models
@@ -17,6 +19,14 @@ class Role(models.TextChoices):
     TREASURER = "treasurer", "Treasurer"
 
 
+class AccountQuerySet(models.QuerySet["Account"]):
+    def seen_by(self, person: Person) -> AccountQuerySet:
+        """All for those who keep the books or the list of people; their own for others."""
+        if person.has_role(Role.MANAGER, Role.TREASURER):
+            return self
+        return self.filter(pk=person.account_id)
+
+
 class Account(models.Model):
     """A billing account: what one member, a household or a class is charged on."""
 
@@ -24,6 +34,8 @@ class Account(models.Model):
     name = models.CharField(max_length=120)
     opened_at = models.DateTimeField(default=timezone.now)
     closed_at = models.DateTimeField(null=True, blank=True)
+
+    objects = AccountQuerySet.as_manager()
 
     class Meta:
         ordering = ["number"]
@@ -38,6 +50,22 @@ class PersonQuerySet(models.QuerySet["Person"]):
 
     def holding(self, *roles: Role) -> PersonQuerySet:
         return self.filter(role_holdings__role__in=roles).distinct()
+
+    def seen_by(self, person: Person) -> PersonQuerySet:
+        """All for a manager or treasurer; others see themselves and who shares their account."""
+        if person.has_role(Role.MANAGER, Role.TREASURER):
+            return self
+        shares = models.Q(account__isnull=False, account=person.account_id)
+        return self.filter(models.Q(pk=person.pk) | shares)
+
+    def matching(self, words: str) -> PersonQuerySet:
+        """Whose name, address or account contains `words`."""
+        in_account = models.Q(account__name__icontains=words)
+        if words.isdecimal():
+            in_account |= models.Q(account__number=int(words[:9]))
+        return self.filter(
+            models.Q(name__icontains=words) | models.Q(email__icontains=words) | in_account
+        )
 
 
 class PersonManager(BaseUserManager.from_queryset(PersonQuerySet)):  # type: ignore[misc]
@@ -136,6 +164,12 @@ class RoleHolding(models.Model):
         return f"{self.person}: {self.get_role_display()}"
 
 
+class InvitationQuerySet(models.QuerySet["Invitation"]):
+    def open(self, at: datetime) -> InvitationQuerySet:
+        """Those whose link still works at `at`."""
+        return self.filter(accepted_at=None, revoked_at=None, expires_at__gt=at)
+
+
 class Invitation(models.Model):
     """A single-use, expiring way in. Only the digest of its link's secret is kept."""
 
@@ -153,6 +187,8 @@ class Invitation(models.Model):
     )
     revoked_at = models.DateTimeField(null=True, blank=True)
 
+    objects = InvitationQuerySet.as_manager()
+
     class Meta:
         ordering = ["-invited_at", "-pk"]
         constraints = [
@@ -166,6 +202,14 @@ class Invitation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} <{self.email}>"
+
+    def state(self, at: datetime) -> str:
+        """`open`, `accepted`, `revoked` or `expired`."""
+        if self.accepted_at:
+            return "accepted"
+        if self.revoked_at:
+            return "revoked"
+        return "open" if at < self.expires_at else "expired"
 
 
 class AccessToken(models.Model):
