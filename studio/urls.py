@@ -5,6 +5,8 @@ from importlib.util import find_spec
 from django.urls import URLPattern, URLResolver, include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
+from studio.pages import health
+
 
 def _rooms(name: str) -> list[URLPattern | URLResolver]:
     """The pages or the API of each app."""
@@ -13,6 +15,9 @@ def _rooms(name: str) -> list[URLPattern | URLResolver]:
 
 
 urlpatterns = [
+    path("healthz", health.alive, name="alive"),
+    path("readyz", health.ready, name="ready"),
+    path("metrics", health.metrics, name="metrics"),
     path("entry/", include("allauth.account.urls")),
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="api"),

@@ -34,6 +34,13 @@ def _start_broker(home: Path) -> None:
     atexit.register(broker.terminate)
 
 
+def _own_part(redis_url: str) -> str:
+    """Another numbered database of the same server for each process that pytest-xdist starts."""
+    worker = os.environ.get("PYTEST_XDIST_WORKER", "")
+    number = int(worker.removeprefix("gw")) + 1 if worker else 0
+    return f"{redis_url.rpartition('/')[0]}/{number}"
+
+
 def _prepare() -> None:
     home = _fresh_home()
     os.environ["WAREBOARD_HOME"] = str(home)
@@ -43,7 +50,9 @@ def _prepare() -> None:
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
     for name in ("SECRET_KEY", "ALLOWED_HOSTS", "PUBLIC_URL", "EMAIL_URL", "DEBUG"):
         os.environ.pop(name, None)
-    if not os.environ.get("REDIS_URL"):
+    if os.environ.get("REDIS_URL"):
+        os.environ["REDIS_URL"] = _own_part(os.environ["REDIS_URL"])
+    else:
         _start_broker(home)
 
 

@@ -3,7 +3,7 @@
 import os
 
 from studio.settings import *  # noqa: F403
-from studio.settings import DATABASES, HOME, STORAGES
+from studio.settings import DATABASES, HOME, STATIC_ROOT, STORAGES
 
 # Argon2 takes 0.15 s a check on purpose; the tests sign in hundreds of times.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
@@ -16,3 +16,4 @@ DATABASES["default"]["TEST"] = {
 
 # Without collected files there is no manifest.
 STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
+STATIC_ROOT.mkdir(exist_ok=True)
