@@ -75,6 +75,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "studio.pages.context.page_context",
             ],
         },
     },
@@ -168,7 +169,11 @@ if _database["ENGINE"] == "django.db.backends.sqlite3":
         "init_command": f"PRAGMA journal_mode=WAL; PRAGMA synchronous={_synchronous};",
     }
 else:
-    _database["OPTIONS"] = {**_database.get("OPTIONS", {}), "pool": {"min_size": 1, "max_size": 8}}
+    _options = _database.get("OPTIONS", {})
+    # ?host=/folder&port= names a socket; pg_dump and psql are told of it by HOST and PORT.
+    _database["HOST"] = _options.pop("host", _database["HOST"])
+    _database["PORT"] = str(_options.pop("port", _database["PORT"]))
+    _database["OPTIONS"] = {**_options, "pool": {"min_size": 1, "max_size": 8}}
     _database["CONN_HEALTH_CHECKS"] = True
 DATABASES = {"default": _database}
 

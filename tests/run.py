@@ -68,10 +68,10 @@ def _postgresql(folder: Path) -> Iterator[dict[str, str]]:
         for setting in ("fsync", "synchronous_commit", "full_page_writes"):
             server.psql(f"ALTER SYSTEM SET {setting} = off;")
         server.psql("SELECT pg_reload_conf();")
-        host = quote(str(server.get_postmaster_info().socket_path or "127.0.0.1"), safe="/")
-        port = server.get_postmaster_info().port
+        at = server.get_postmaster_info()
+        host = quote(str(at.socket_path.parent)) if at.socket_path else "127.0.0.1"
         path = os.pathsep.join([str(server.bin_path), os.environ.get("PATH", "")])
-        url = f"postgres://postgres:@/postgres?host={host}&port={port}"
+        url = f"postgres://postgres:@/postgres?host={host}&port={at.port}"
         yield {"DATABASE_URL": url, "PATH": path}
     finally:
         server.cleanup()
