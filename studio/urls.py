@@ -24,3 +24,5 @@ urlpatterns = [
     path("api/v1/", include(_rooms("api"))),
     *_rooms("pages"),
 ]
+
+handler400 = "studio.pages.errors.bad_request"

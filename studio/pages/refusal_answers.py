@@ -13,7 +13,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from studio.refusals import Refusal
 
 
-class RefusalAnswers:
+class RefusalMiddleware:
     """Middleware: a refused button goes back to its page with the reason on it."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
