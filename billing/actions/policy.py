@@ -1,0 +1,67 @@
+"""The treasurer's settings of cost sharing and statements."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db import transaction
+
+from billing.actions.ledger import hold_ledger
+from billing.models import BillingPolicy, SplitPolicy
+from billing.refusals import BillingRefusal
+from studio.actions.permits import require_role
+from studio.actions.trail import record_deed
+from studio.models import Person, Role
+
+AMOUNT_MINOR_MAX = 1_000_000
+PAYMENT_DAYS_MAX = 120
+HOW_TO_PAY_LENGTH_MAX = 1000
+
+
+def edit_billing_policy(
+    *,
+    by: Person,
+    at: datetime,
+    split_policy: str,
+    consumables_per_firing_minor: int,
+    handling_per_firing_minor: int,
+    payment_days: int,
+    how_to_pay: str = "",
+) -> BillingPolicy:
+    """Set how costs are shared and statements asked for, from the next firing and close on."""
+    require_role(by, Role.TREASURER, Role.MANAGER)
+    amounts = {
+        "consumables_per_firing_minor": consumables_per_firing_minor,
+        "handling_per_firing_minor": handling_per_firing_minor,
+    }
+    with transaction.atomic(durable=True):
+        policy = hold_ledger()
+        if split_policy not in SplitPolicy.values:
+            raise _wrong("split_policy", "Choose who carries the empty area.")
+        for name, amount_minor in amounts.items():
+            if not 0 <= amount_minor <= AMOUNT_MINOR_MAX:
+                raise _wrong(name, f"Between 0 and {AMOUNT_MINOR_MAX} minor units for a firing.")
+        if not 1 <= payment_days <= PAYMENT_DAYS_MAX:
+            raise _wrong("payment_days", f"Between 1 and {PAYMENT_DAYS_MAX} days to pay.")
+        if len(how_to_pay) > HOW_TO_PAY_LENGTH_MAX:
+            raise _wrong("how_to_pay", f"At most {HOW_TO_PAY_LENGTH_MAX} letters.")
+        wanted = {
+            "split_policy": split_policy,
+            **amounts,
+            "payment_days": payment_days,
+            "how_to_pay": how_to_pay.strip(),
+        }
+        changes = {
+            name: {"from": getattr(policy, name), "to": value}
+            for name, value in wanted.items()
+            if getattr(policy, name) != value
+        }
+        for name, value in wanted.items():
+            setattr(policy, name, value)
+        policy.save(update_fields=list(wanted))
+        record_deed(policy, "edited", by=by, at=at, changes=changes)
+    return policy
+
+
+def _wrong(field: str, message: str) -> BillingRefusal:
+    return BillingRefusal(f"{field}_wrong", message, field=field, status=422)

@@ -1,0 +1,145 @@
+"""The electricity tariff: versions with the day they hold from, never edited in place."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+
+from billing.actions.ledger import day_words, hold_ledger
+from billing.calculations.tariff_documents import from_json, to_json
+from billing.calculations.tariffs import FlatTariff, Tariff
+from billing.calculations.time_of_use import TariffError
+from billing.models import FiringCost, TariffVersion
+from billing.refusals import BillingRefusal
+from studio.actions.permits import require_role
+from studio.actions.trail import record_deed
+from studio.calculations.money import format_minor, minor_digits
+from studio.models import Person, Role, Studio
+
+# 5.00 for a kWh is some ten times any household's price: a price typed in cents, most likely.
+PLAUSIBLE_PRICE_MINOR_MAX = 500
+
+
+def tariff_on(day: date) -> TariffVersion | None:
+    """The version that holds on a day."""
+    return TariffVersion.objects.filter(valid_from__lte=day).order_by("-valid_from").first()
+
+
+def add_tariff_version(
+    *,
+    by: Person,
+    at: datetime,
+    name: str,
+    valid_from: date,
+    rates: Mapping[str, Any],
+    confirm: bool = False,
+) -> TariffVersion:
+    """Add what the utility charges from a day on. `rates` is the tariff as JSON.
+
+    A price above 5.00 for a kWh needs `confirm`. Firings that are priced already keep the
+    version they were priced with: a version that would have held for them is refused.
+    """
+    require_role(by, Role.TREASURER, Role.MANAGER)
+    with transaction.atomic(durable=True):
+        hold_ledger()
+        tariff = _read(rates)
+        _check_prices(tariff, Studio.current(), confirm)
+        _check_name(name)
+        _check_day(valid_from)
+        version = TariffVersion.objects.create(
+            name=name.strip(), valid_from=valid_from, rates=to_json(tariff), made_by=by, made_at=at
+        )
+        record_deed(version, "added", by=by, at=at, valid_from=valid_from.isoformat())
+    return version
+
+
+def withdraw_tariff_version(*, by: Person, at: datetime, version: TariffVersion) -> None:
+    """Take back a version that was mistyped, as long as no firing was priced with it."""
+    require_role(by, Role.TREASURER, Role.MANAGER)
+    with transaction.atomic(durable=True):
+        hold_ledger()
+        used = FiringCost.objects.filter(tariff=version).select_related("firing").first()
+        if used is not None:
+            raise BillingRefusal(
+                "tariff_used",
+                f"{version} priced {used.firing} and so stays. Add a version that holds from a "
+                "later day.",
+            )
+        record_deed(version, "withdrawn", by=by, at=at, valid_from=str(version.valid_from))
+        version.delete()
+
+
+def _read(rates: Mapping[str, Any]) -> Tariff:
+    try:
+        return from_json(rates)
+    except TariffError as error:
+        sentences = " ".join(f"{problem[0].upper()}{problem[1:]}." for problem in error.problems)
+        raise BillingRefusal(
+            "tariff_unusable", sentences, field="rates", status=422, problems=list(error.problems)
+        ) from error
+
+
+def _check_prices(tariff: Tariff, studio: Studio, confirm: bool) -> None:
+    prices = (
+        [tariff.price_per_kwh]
+        if isinstance(tariff, FlatTariff)
+        else [period.price_per_kwh for period in tariff.periods]
+    )
+    limit = Decimal(PLAUSIBLE_PRICE_MINOR_MAX).scaleb(-minor_digits(studio.currency))
+    if max(prices) > limit and not confirm:
+        shown = format_minor(PLAUSIBLE_PRICE_MINOR_MAX, studio.currency, studio.language)
+        raise BillingRefusal(
+            "price_implausible",
+            f"A price of {max(prices)} for a kWh is above {shown}. Prices are for one kWh in "
+            f"{studio.currency}, not in its hundredths. Confirm it if it is really meant.",
+            field="confirm",
+            price_per_kwh=str(max(prices)),
+        )
+
+
+def _check_name(name: str) -> None:
+    if not name.strip() or len(name.strip()) > 80:
+        raise BillingRefusal(
+            "tariff_name", "Name the tariff in 1 to 80 letters.", field="name", status=422
+        )
+
+
+def _check_day(valid_from: date) -> None:
+    if TariffVersion.objects.filter(valid_from=valid_from).exists():
+        raise BillingRefusal(
+            "tariff_day_taken",
+            f"A version holds from {day_words(valid_from)} already. Choose another day, or "
+            "withdraw that version if no firing was priced with it.",
+            field="valid_from",
+        )
+    following = (
+        TariffVersion.objects.filter(valid_from__gt=valid_from)
+        .order_by("valid_from")
+        .values_list("valid_from", flat=True)
+        .first()
+    )
+    priced = _priced_between(valid_from, following)
+    if priced is not None:
+        raise BillingRefusal(
+            "tariff_day_used",
+            f"{priced.firing} was priced with {priced.tariff} and would have had the new one. "
+            "Let the new version hold from a later day, or reverse that cost first.",
+            field="valid_from",
+        )
+
+
+def _priced_between(first: date, end: date | None) -> FiringCost | None:
+    zone = Studio.current().zone
+    priced = FiringCost.objects.filter(
+        reversed_at=None,
+        tariff__isnull=False,
+        firing__started_at__gte=datetime(first.year, first.month, first.day, tzinfo=zone),
+    ).select_related("firing", "tariff")
+    if end is not None:
+        end_at = datetime(end.year, end.month, end.day, tzinfo=zone)
+        priced = priced.filter(firing__started_at__lt=end_at)
+    return priced.order_by("firing__started_at").first()
