@@ -13,6 +13,7 @@ from studio.environment import ROOT, Environment
 from studio.process_tree import Part
 
 PYTHON = sys.executable
+CELERY = (PYTHON, "-m", "celery", "--quiet", "-A", "studio.celery")
 
 
 def whole(arguments: argparse.Namespace, environment: Environment) -> list[Part]:
@@ -47,13 +48,13 @@ def _preparation() -> Part:
 
 def _worker() -> Part:
     quiet = ("--loglevel", "WARNING", "--without-gossip", "--without-mingle")
-    return Part("worker", (PYTHON, "-m", "celery", "-A", "studio.celery", "worker", *quiet))
+    return Part("worker", (*CELERY, "worker", *quiet))
 
 
 def _beat() -> Part:
     # Its own process: a worker with beat inside lives on silently when its beat has died.
     options = ("--loglevel", "WARNING", "--pidfile", "")
-    return Part("beat", (PYTHON, "-m", "celery", "-A", "studio.celery", "beat", *options))
+    return Part("beat", (*CELERY, "beat", *options))
 
 
 def _web(arguments: argparse.Namespace, environment: Environment) -> Part:

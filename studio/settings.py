@@ -201,6 +201,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 }
 CELERY_TASK_TIME_LIMIT = 50  # below the visibility timeout, or a slow task runs twice
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None  # a worker waits for its broker, however long
 CELERY_BROKER_CONNECTION_TIMEOUT = 2
 # A nudge that cannot be sent must not hold up a page: the outbox is swept anyway.
 CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0.1}
@@ -246,6 +247,7 @@ STORAGES = {
 # --- API ------------------------------------------------------------------------------------
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
+        "studio.api.authentication.TokenAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],

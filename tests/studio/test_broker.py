@@ -1,0 +1,50 @@
+from pathlib import Path
+
+from redis import Redis
+from redis.exceptions import ConnectionError as RedisConnectionError
+
+from studio.broker import SOCKET_PATH_BYTES_MAX, cache_url, celery_url, socket_path
+from studio.celery import app
+from tests.environment import start_broker
+from tests.waiting import until
+
+
+def test_the_socket_lies_in_the_studios_folder():
+    assert socket_path(Path("/srv/studio")) == Path("/srv/studio/broker.sock")
+
+
+def test_a_long_folder_gets_a_short_socket():
+    home = Path("/srv") / ("ä" * 60) / "studio"
+    path = socket_path(home)
+    assert len(bytes(path)) <= SOCKET_PATH_BYTES_MAX
+    assert socket_path(home) == path
+    assert socket_path(home / "other") != path
+
+
+def test_a_given_server_wins():
+    url = "redis://cache.example.org:6379/3"
+    assert celery_url(url, Path("/srv")) == url
+    assert cache_url(url, Path("/srv")) == url
+
+
+def answers(line: Redis) -> bool:
+    try:
+        return bool(line.ping())
+    except RedisConnectionError:
+        return False
+
+
+def test_both_clients_reach_a_server_in_a_folder_with_spaces_and_umlauts(tmp_path: Path):
+    home = tmp_path / "Töpferei am Markt"
+    home.mkdir()
+    server = start_broker(home)
+    try:
+        with Redis.from_url(cache_url("", home)) as cache:
+            until(lambda: answers(cache))
+        with app.connection(celery_url("", home)) as line:
+            line.default_channel.client.set("seen", "by Celery")
+        assert server.poll() is None
+        assert socket_path(home).stat().st_mode & 0o777 == 0o700
+    finally:
+        server.terminate()
+        server.wait()
