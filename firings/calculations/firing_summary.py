@@ -16,7 +16,8 @@ from typing import Any
 from firings.calculations.readings import GAP_MAX, Reading, require_time_order
 
 HOT_FROM_C = 600
-HOT_CLASS_C = 100
+# Wear doubles about every 57 C (see billing's wear): wider classes would level cone 6 with 10.
+HOT_CLASS_C = 25
 HOLD_BAND_C = 5.0
 RATE_WINDOW = timedelta(hours=1)
 RATE_WINDOW_MIN = timedelta(minutes=10)
@@ -29,7 +30,7 @@ Point = tuple[datetime, float]
 class FiringSummary:
     """What a firing's readings up to `last_at` amount to. Times are aware, temperatures C.
 
-    hot_seconds: lower bound of a class of 100 C, from 600 C -> seconds spent in that class.
+    hot_seconds: lower bound of a class of 25 C, from 600 C -> seconds spent in that class.
     heating_rate_c_per_h: over about the last hour; negative when cooling; None until there are
     10 minutes of readings since the start or the last gap.
     hold_seconds: how long the temperature has now stayed within 5 C of where the hold began.

@@ -83,7 +83,10 @@ class ShelfShape(models.TextChoices):
 
 
 class ShelfSet(models.Model):
-    """Shelves of one shape and size that belong to a kiln. Half-rounds stand in pairs."""
+    """Shelves of one shape and size that belong to a kiln. Half-rounds stand in pairs.
+
+    Loads are planned with the standard set; older sets stay for the loads that stood on them.
+    """
 
     kiln = models.ForeignKey(Kiln, on_delete=models.CASCADE, related_name="shelf_sets")
     shape = models.CharField(max_length=10, choices=ShelfShape)
@@ -93,10 +96,14 @@ class ShelfSet(models.Model):
     depth_mm = models.PositiveIntegerField(null=True, blank=True)
     thickness_mm = models.PositiveSmallIntegerField(default=16, validators=[POSITIVE])
     count = models.PositiveSmallIntegerField(default=4, validators=[POSITIVE])
+    is_standard = models.BooleanField(default=True)
 
     class Meta:
         ordering = ["pk"]
         constraints = [
+            models.UniqueConstraint(
+                fields=["kiln"], condition=Q(is_standard=True), name="one_standard_shelf_set"
+            ),
             models.CheckConstraint(
                 condition=Q(across_mm__gt=0, thickness_mm__gt=0, count__gt=0),
                 name="shelf_has_a_size",

@@ -7,14 +7,18 @@ from django.db.models import Q
 
 
 class Layer(models.Model):
-    """One shelf level of a load; `posts_mm` are the posts under it. Bottom layer is 0."""
+    """One shelf level of a load, counted from 1 at the bottom; `posts_mm` are those under it.
+
+    `cone_pack` is where the witness cones stand, as [x_mm, y_mm, turn_deg]; null for none.
+    """
 
     firing = models.ForeignKey("firings.Firing", on_delete=models.CASCADE, related_name="layers")
     stack = models.CharField(max_length=8, default="whole")
     position = models.PositiveSmallIntegerField()
     shelf_set = models.ForeignKey("firings.ShelfSet", on_delete=models.PROTECT, related_name="+")
     posts_mm = models.JSONField(default=list)
-    has_cone_pack = models.BooleanField(default=False)
+    shelf_bottom_mm = models.PositiveIntegerField(default=0)
+    cone_pack = models.JSONField(null=True, blank=True)
 
     class Meta:
         ordering = ["stack", "position"]
@@ -25,14 +29,14 @@ class Layer(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"Layer {self.position + 1} ({self.stack}) of {self.firing}"
+        return f"Layer {self.position} ({self.stack}) of {self.firing}"
 
 
 class Placement(models.Model):
     """Where a piece stands: middle of its footprint from the chamber's middle, in mm.
 
     A piece of a shelf-fraction booking has `quadrants` instead of a place: which of the
-    four quarters of the shelf, counted counter-clockwise from right-back, are its own.
+    four quarters of the shelf, counted counter-clockwise from the right back, are its own.
     """
 
     layer = models.ForeignKey(Layer, on_delete=models.CASCADE, related_name="placements")

@@ -60,15 +60,18 @@ def test_peak_ends_and_count():
 
 def test_hot_time_is_shared_over_the_classes_that_a_straight_line_crosses():
     # Source: arithmetic: 550 to 750 C in 20 min is 10 C a minute: 5 min below 600, 10 min in
-    # 600-700, 5 min in 700-800; then 10 min level at 750.
+    # 600-700, 5 min in 700-750; then 10 min level at 750.
+    # Classes are 25 C wide, 2.5 min each on the way up.
     summary = summarise(readings_at((0, 550), (20, 750), (30, 750)))
-    assert summary.hot_seconds == pytest.approx({600: 600.0, 700: 900.0})
+    assert summary.hot_seconds == pytest.approx(
+        {600: 150, 625: 150, 650: 150, 675: 150, 700: 150, 725: 150, 750: 600}
+    )
 
 
 def test_cooling_counts_as_hot_time_too():
-    # Source: arithmetic: 1000 to 900 C in 10 min lies all in 900-1000.
+    # Source: arithmetic: 1000 to 900 C in 10 min, a quarter of it in each class of 25 C.
     summary = summarise(readings_at((0, 1000), (10, 900)))
-    assert summary.hot_seconds == pytest.approx({900: 600.0})
+    assert summary.hot_seconds == pytest.approx({900: 150, 925: 150, 950: 150, 975: 150})
 
 
 def test_a_gap_over_30_minutes_adds_no_hot_time():

@@ -1,0 +1,73 @@
+"""A kiln cools: when the fall began, and when it is at or below the opening limit.
+
+Only readings or a person's pyrometer say that a kiln has reached its limit; a forecast never does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db import transaction
+
+from firings.actions.plan_firing import change_firing_state, locked_firing, require_state
+from firings.actions.tell_crew import tell_crew
+from firings.calculations.readings import Reading as Moment
+from firings.models import Firing, FiringPolicy, FiringState, ReadingSource
+from studio.actions.permits import require_role
+from studio.models import Person, Role
+
+# So far below the peak, and still falling, a firing is over. Common practice, no source.
+FALLEN_BY_C = 50.0
+# So many readings in a row at or below the limit; one stray reading opens no kiln.
+IN_A_ROW = 3
+
+
+def begin_cooling(*, by: Person, at: datetime, firing: Firing) -> Firing:
+    """Crew say that the kiln has ended its programme and cools now."""
+    require_role(by, Role.CREW)
+    with transaction.atomic(durable=True):
+        firing = locked_firing(firing)
+        require_state(firing, FiringState.FIRING)
+        _begin(firing, by=by, at=at, why="")
+        firing.save(update_fields=["state", "cooling_at"])
+    return firing
+
+
+def note_fall_and_cool(
+    firing: Firing, fresh: Sequence[Moment], *, source: str, by: Person | None, at: datetime
+) -> None:
+    """See in new readings that the kiln falls, or is at its limit. The caller holds and saves."""
+    last = _last_temperatures(firing)
+    peak_c = firing.log_peak_c or 0.0
+    is_falling = len(last) == IN_A_ROW and last[0] > last[1] > last[2]
+    if firing.state == FiringState.FIRING and is_falling and last[-1] < peak_c - FALLEN_BY_C:
+        _begin(firing, by=by, at=fresh[-1].at, why=f"readings fell {FALLEN_BY_C:.0f} °C")
+    if firing.state != FiringState.COOLING:
+        return
+    limit_c = FiringPolicy.current().opening_limit_c
+    is_read_by_hand = source == ReadingSource.HAND and fresh[-1].temp_c <= limit_c
+    is_logged = len(last) == IN_A_ROW and max(last) <= limit_c
+    if is_read_by_hand or is_logged:
+        firing.cooled_at = fresh[-1].at
+        change_firing_state(
+            firing,
+            FiringState.COOLED,
+            deed="cooled",
+            by=by,
+            at=at,
+            why=f"{fresh[-1].temp_c:.0f} °C was measured; the limit is {limit_c:.0f} °C",
+        )
+        facts = {"firing": firing.pk, "temp_c": fresh[-1].temp_c, "limit_c": limit_c}
+        tell_crew(key=f"cooled:{firing.pk}", kind="cooled", at=at, facts=facts)
+
+
+def _begin(firing: Firing, *, by: Person | None, at: datetime, why: str) -> None:
+    firing.cooling_at = at
+    change_firing_state(firing, FiringState.COOLING, deed="cooling", by=by, at=at, why=why)
+
+
+def _last_temperatures(firing: Firing) -> list[float]:
+    """The hottest zone of the last readings, oldest first."""
+    rows = firing.readings.order_by("-at").values_list("temp_c", "zone2_c", "zone3_c")[:IN_A_ROW]
+    return [max(zone for zone in row if zone is not None) for row in reversed(rows)]

@@ -1,0 +1,337 @@
+"""Kilns are set up and kept: sizes, shelves, parts, keys for loggers, care."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from firings.calculations.cones import CONES
+from firings.models import (
+    CareKind,
+    CareTask,
+    Firing,
+    Kiln,
+    KilnPart,
+    KilnState,
+    KilnToken,
+    LifeUnit,
+    PartKind,
+    ShelfSet,
+)
+from firings.refusals import WareRefusal
+from studio.actions.permits import require_role
+from studio.actions.trail import record_deed
+from studio.models import Person, Role
+
+CHAMBER_MM = (100, 3000)
+POWER_W = (500, 200_000)
+KILN_FIELDS = (
+    "name",
+    "room",
+    "chamber_shape",
+    "chamber_across_mm",
+    "chamber_depth_mm",
+    "chamber_height_mm",
+    "keep_from_wall_mm",
+    "rated_power_w",
+    "supply_v",
+    "breaker_a",
+    "vent",
+    "cone_limit",
+    "post_heights_mm",
+    "posts_stacked_at_most",
+    "post_width_mm",
+    "witness_every_firings",
+    "meter_class_percent",
+    "in_use_since",
+    "note",
+)
+
+
+@dataclass(frozen=True)
+class ShelvesWanted:
+    """A shelf set as typed: lengths in mm; `depth_mm` only of rectangular shelves."""
+
+    shape: str
+    across_mm: int
+    thickness_mm: int
+    count: int
+    depth_mm: int | None = None
+
+
+def add_kiln(
+    *, by: Person, at: datetime, shelves: ShelvesWanted, fields: Mapping[str, Any]
+) -> Kiln:
+    """Add a kiln with its standard shelves. A new kiln must first be fired empty."""
+    require_role(by, Role.MANAGER)
+    with transaction.atomic(durable=True):
+        kiln = Kiln(**{name: fields[name] for name in KILN_FIELDS if name in fields})
+        _check_kiln(kiln)
+        kiln.save()
+        _write_shelves(kiln, shelves)
+        CareTask.objects.create(kiln=kiln, kind=CareKind.FIRST_FIRING, due_since=at)
+        record_deed(kiln, "added", by=by, at=at, to_state=kiln.state)
+    return kiln
+
+
+def edit_kiln(*, by: Person, at: datetime, kiln: Kiln, fields: Mapping[str, Any]) -> Kiln:
+    """Change what the kiln's plate and set-up say. Its state has actions of its own."""
+    require_role(by, Role.MANAGER)
+    with transaction.atomic(durable=True):
+        kiln = Kiln.objects.select_for_update().get(pk=kiln.pk)
+        changed = [name for name in KILN_FIELDS if name in fields]
+        for name in changed:
+            setattr(kiln, name, fields[name])
+        _check_kiln(kiln)
+        kiln.save()
+        record_deed(kiln, "edited", by=by, at=at, fields=changed)
+    return kiln
+
+
+def set_shelves(*, by: Person, at: datetime, kiln: Kiln, shelves: ShelvesWanted) -> ShelfSet:
+    """Give a kiln its standard shelves. Loads that stand on the old ones keep them."""
+    require_role(by, Role.MANAGER, Role.CREW)
+    with transaction.atomic(durable=True):
+        shelf_set = _write_shelves(kiln, shelves)
+        record_deed(kiln, "shelves set", by=by, at=at, shelves=str(shelf_set))
+    return shelf_set
+
+
+def take_out_of_service(*, by: Person, at: datetime, kiln: Kiln, reason: str) -> Kiln:
+    """Nobody starts this kiln until it is back."""
+    require_role(by, Role.MANAGER, Role.CREW)
+    if not reason.strip():
+        raise WareRefusal("reason_missing", "Say why the kiln is taken out of service.")
+    return _set_state(kiln, KilnState.OUT_OF_SERVICE, "out of service", by=by, at=at, why=reason)
+
+
+def return_to_service(
+    *, by: Person, at: datetime, kiln: Kiln, needs_first_firing: bool = True, reason: str = ""
+) -> Kiln:
+    """Back from repair. New elements or bricks mean an empty first firing before any load."""
+    require_role(by, Role.MANAGER)
+    state = KilnState.FIRST_FIRING_DUE if needs_first_firing else KilnState.IN_SERVICE
+    if not needs_first_firing and not reason.strip():
+        raise WareRefusal(
+            "reason_missing",
+            "A kiln back from repair is first fired empty. If that is not needed, say why.",
+            field="reason",
+        )
+    kiln = _set_state(kiln, state, "returned to service", by=by, at=at, why=reason)
+    if needs_first_firing:
+        CareTask.objects.get_or_create(
+            kiln=kiln, kind=CareKind.FIRST_FIRING, done_at=None, defaults={"due_since": at}
+        )
+    kiln.care_tasks.filter(kind=CareKind.REPAIR, done_at=None).update(done_at=at, done_by=by)
+    return kiln
+
+
+def add_part(
+    *,
+    by: Person,
+    at: datetime,
+    kiln: Kiln,
+    kind: str,
+    name: str,
+    replacement_cost_minor: int,
+    life_unit: str,
+    expected_life: Decimal,
+    fitted_on: date,
+) -> KilnPart:
+    """Note a part that wears, what it costs to replace and how long it is expected to last."""
+    require_role(by, Role.MANAGER, Role.TREASURER)
+    _check_part(kind, life_unit, replacement_cost_minor, expected_life)
+    if fitted_on > at.date():
+        raise WareRefusal(
+            "fitted_in_the_future", "A part is noted once it is fitted.", field="fitted_on"
+        )
+    with transaction.atomic(durable=True):
+        part = KilnPart.objects.create(
+            kiln=kiln,
+            kind=kind,
+            name=name,
+            replacement_cost_minor=replacement_cost_minor,
+            life_unit=life_unit,
+            expected_life=expected_life,
+            fitted_on=fitted_on,
+        )
+        record_deed(part, "fitted", by=by, at=at)
+    return part
+
+
+def replace_part(*, by: Person, at: datetime, part: KilnPart, reason: str = "") -> KilnPart:
+    """Retire a part and fit its like. New elements mean an empty first firing."""
+    require_role(by, Role.MANAGER)
+    with transaction.atomic(durable=True):
+        part = KilnPart.objects.select_for_update().get(pk=part.pk)
+        if part.retired_on:
+            raise WareRefusal("part_retired", f"{part} was replaced on {part.retired_on}.")
+        if Firing.objects.taking_the_kiln().filter(kiln=part.kiln_id).exists():
+            raise WareRefusal(
+                "kiln_is_taken", "Parts are replaced when the kiln is empty, cold and disconnected."
+            )
+        part.retired_on = at.date()
+        part.save(update_fields=["retired_on"])
+        fitted = KilnPart.objects.create(
+            kiln_id=part.kiln_id,
+            kind=part.kind,
+            name=part.name,
+            replacement_cost_minor=part.replacement_cost_minor,
+            life_unit=part.life_unit,
+            expected_life=part.expected_life,
+            fitted_on=at.date(),
+        )
+        record_deed(part, "replaced", by=by, at=at, why=reason, by_part=fitted.pk)
+        if part.kind == PartKind.ELEMENT:
+            Kiln.objects.filter(pk=part.kiln_id).update(state=KilnState.FIRST_FIRING_DUE)
+            CareTask.objects.get_or_create(
+                kiln_id=part.kiln_id,
+                kind=CareKind.FIRST_FIRING,
+                done_at=None,
+                defaults={"due_since": at},
+            )
+    return fitted
+
+
+def finish_care(*, by: Person, at: datetime, task: CareTask) -> CareTask:
+    """A care task is done. A first firing is done only by firing."""
+    require_role(by, Role.CREW, Role.MANAGER)
+    if task.kind == CareKind.FIRST_FIRING:
+        raise WareRefusal("fire_it", "This is done by firing the kiln empty, and closing it.")
+    with transaction.atomic(durable=True):
+        task = CareTask.objects.select_for_update().get(pk=task.pk)
+        if task.done_at:
+            raise WareRefusal("done_already", "This was done already.")
+        task.done_at, task.done_by = at, by
+        task.save(update_fields=["done_at", "done_by"])
+    return task
+
+
+def issue_kiln_token(*, by: Person, at: datetime, kiln: Kiln, name: str) -> tuple[KilnToken, str]:
+    """Make a key for a logger or meter. The secret is shown this once; only its digest is kept."""
+    require_role(by, Role.MANAGER)
+    if not name.strip():
+        raise WareRefusal("name_missing", "Name the logger that will use this key.", field="name")
+    secret = secrets.token_urlsafe(32)
+    with transaction.atomic(durable=True):
+        token = KilnToken.objects.create(
+            kiln=kiln, name=name.strip(), digest=token_digest(secret), created_at=at
+        )
+        record_deed(kiln, "logger key issued", by=by, at=at, token=token.pk, name=name)
+    return token, secret
+
+
+def revoke_kiln_token(*, by: Person, at: datetime, token: KilnToken) -> KilnToken:
+    """The key stops working at once."""
+    require_role(by, Role.MANAGER)
+    with transaction.atomic(durable=True):
+        token.revoked_at = token.revoked_at or at
+        token.save(update_fields=["revoked_at"])
+        record_deed(token.kiln, "logger key revoked", by=by, at=at, token=token.pk)
+    return token
+
+
+def token_digest(secret: str) -> str:
+    """What is stored of a key. A key of 256 random bits needs no salt and no slow hash."""
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def _set_state(
+    kiln: Kiln, state: KilnState, deed: str, *, by: Person, at: datetime, why: str
+) -> Kiln:
+    with transaction.atomic(durable=True):
+        kiln = Kiln.objects.select_for_update().get(pk=kiln.pk)
+        if Firing.objects.taking_the_kiln().filter(kiln=kiln).exists():
+            raise WareRefusal(
+                "kiln_is_taken", f"{kiln} has ware in it: end or cancel its firing first."
+            )
+        record_deed(kiln, deed, by=by, at=at, from_state=kiln.state, to_state=state.value, why=why)
+        kiln.state = state
+        kiln.save(update_fields=["state"])
+    return kiln
+
+
+def _check_kiln(kiln: Kiln) -> None:
+    for field, what in (
+        ("chamber_across_mm", "The chamber's width"),
+        ("chamber_height_mm", "The chamber's height"),
+    ):
+        _check_between(getattr(kiln, field), CHAMBER_MM, f"{what} (mm)", field)
+    _check_between(kiln.rated_power_w, POWER_W, "The rated power (W)", "rated_power_w")
+    if kiln.cone_limit not in CONES:
+        raise WareRefusal(
+            "unknown_cone", f"There is no cone {kiln.cone_limit!r}.", field="cone_limit"
+        )
+    heights = kiln.post_heights_mm
+    if not heights or any(not isinstance(h, int) or not 5 <= h <= 600 for h in heights):
+        raise WareRefusal(
+            "posts_missing",
+            "List the post heights you have, between 5 and 600 mm: at least one.",
+            field="post_heights_mm",
+        )
+    kiln.post_heights_mm = sorted(set(heights))
+    _full_clean(kiln)
+
+
+def _write_shelves(kiln: Kiln, wanted: ShelvesWanted) -> ShelfSet:
+    """The new standard set comes first; sets that a load still shows are kept behind it."""
+    across = kiln.chamber_depth_mm or kiln.chamber_across_mm
+    widest = max(across, kiln.chamber_across_mm)
+    if wanted.across_mm > widest or (wanted.depth_mm or 0) > widest:
+        raise WareRefusal(
+            "shelf_too_wide",
+            f"A shelf of {wanted.across_mm} mm does not go into a chamber of {widest} mm.",
+            field="across_mm",
+        )
+    shelf_set = ShelfSet(
+        kiln=kiln,
+        shape=wanted.shape,
+        across_mm=wanted.across_mm,
+        depth_mm=wanted.depth_mm,
+        thickness_mm=wanted.thickness_mm,
+        count=wanted.count,
+        is_standard=True,
+    )
+    _full_clean(shelf_set)
+    kiln.shelf_sets.update(is_standard=False)
+    shelf_set.save()
+    return shelf_set
+
+
+def _check_part(kind: str, life_unit: str, cost_minor: int, life: Decimal) -> None:
+    if kind not in PartKind.values:
+        raise WareRefusal("unknown_part", f"{kind!r} is no kind of part.", field="kind")
+    if life_unit not in LifeUnit.values:
+        raise WareRefusal("unknown_life_unit", "Count life in hours or firings.", field="life_unit")
+    if not 0 <= cost_minor <= 10**9:
+        raise WareRefusal("absurd_cost", "The cost cannot be.", field="replacement_cost_minor")
+    if not 0 < life <= 100_000:
+        raise WareRefusal(
+            "absurd_life", "Expected life lies above 0 and up to 100,000.", field="expected_life"
+        )
+
+
+def _check_between(value: int | None, bounds: tuple[int, int], what: str, field: str) -> None:
+    if value is None or not bounds[0] <= value <= bounds[1]:
+        raise WareRefusal(
+            "out_of_range", f"{what} must lie between {bounds[0]} and {bounds[1]}.", field=field
+        )
+
+
+def _full_clean(record: Any) -> None:
+    """Turn what the record's own constraints say into a refusal."""
+    try:
+        record.full_clean(exclude=["kiln"])
+    except ValidationError as error:
+        field, messages = next(iter(error.message_dict.items()))
+        raise WareRefusal(
+            "not_valid", " ".join(messages), field=None if field == "__all__" else field, status=400
+        ) from error

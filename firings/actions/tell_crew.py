@@ -1,0 +1,15 @@
+"""Tell everybody who stands at the kiln."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from studio.actions.outbox import write_notice
+from studio.models import Person, Role
+
+
+def tell_crew(*, key: str, kind: str, at: datetime, facts: dict[str, Any]) -> None:
+    """One notice for each person who holds the role crew."""
+    for person in Person.objects.active().holding(Role.CREW):
+        write_notice(key=f"{key}:{person.pk}", kind=kind, person=person, at=at, facts=facts)

@@ -1,0 +1,11 @@
+"""What beat asks of `firings`: thin, the action does it."""
+
+from celery import shared_task
+from django.utils import timezone
+
+from firings.actions.remind_pick_ups import remind_pick_ups as remind
+
+
+@shared_task
+def remind_pick_ups() -> int:
+    return remind(at=timezone.now())
