@@ -69,3 +69,8 @@ def kind_named(name: str) -> NoticeKind:
 
 def all_kinds() -> list[NoticeKind]:
     return sorted(_KINDS.values(), key=lambda kind: kind.label)
+
+
+def label_of(name: str) -> str:
+    """The label of a kind; its name where no app announces it any more."""
+    return _KINDS[name].label if name in _KINDS else name
