@@ -11,6 +11,9 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
+LENGTH_UNITS = [("cm", "centimetres"), ("in", "inches")]
+TEMPERATURE_UNITS = [("C", "°C"), ("F", "°F")]
+
 
 class Role(models.TextChoices):
     MEMBER = "member", "Member"
@@ -91,10 +94,8 @@ class Person(AbstractBaseUser, PermissionsMixin):
         Account, null=True, blank=True, on_delete=models.PROTECT, related_name="people"
     )
     phone = models.CharField(max_length=40, blank=True)
-    length_unit = models.CharField(max_length=2, blank=True, choices=[("cm", "cm"), ("in", "in")])
-    temperature_unit = models.CharField(
-        max_length=1, blank=True, choices=[("C", "°C"), ("F", "°F")]
-    )
+    length_unit = models.CharField(max_length=2, blank=True, choices=LENGTH_UNITS)
+    temperature_unit = models.CharField(max_length=1, blank=True, choices=TEMPERATURE_UNITS)
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(default=timezone.now)
     # part of every session's hash: raising it ends all sessions of this person

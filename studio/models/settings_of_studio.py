@@ -6,6 +6,8 @@ import zoneinfo
 
 from django.db import models
 
+from studio.models.people import LENGTH_UNITS, TEMPERATURE_UNITS
+
 
 class Studio(models.Model):
     """The one studio that this deployment serves."""
@@ -16,12 +18,8 @@ class Studio(models.Model):
     time_zone = models.CharField(max_length=64, default="UTC")
     currency = models.CharField(max_length=3, default="USD")
     language = models.CharField(max_length=10, default="en")
-    length_unit = models.CharField(
-        max_length=2, default="cm", choices=[("cm", "centimetres"), ("in", "inches")]
-    )
-    temperature_unit = models.CharField(
-        max_length=1, default="C", choices=[("C", "°C"), ("F", "°F")]
-    )
+    length_unit = models.CharField(max_length=2, default="cm", choices=LENGTH_UNITS)
+    temperature_unit = models.CharField(max_length=1, default="C", choices=TEMPERATURE_UNITS)
     invitation_days = models.PositiveSmallIntegerField(default=14)
     pick_up_days = models.PositiveSmallIntegerField(default=14)
     reminder_days = models.PositiveSmallIntegerField(default=7)
