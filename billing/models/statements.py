@@ -91,3 +91,6 @@ class Statement(models.Model):
 
     def __str__(self) -> str:
         return f"Statement {self.number}"
+
+    def get_absolute_url(self) -> str:
+        return f"/statements/{self.number}/"
