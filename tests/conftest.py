@@ -17,7 +17,15 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from studio.celery import app
 from studio.environment import ROOT
 from tests.browser import FLAGS, find_chromium
+from tests.flushing import flushing_past_triggers
 from tests.waiting import until
+
+
+@pytest.fixture(scope="session", autouse=True)
+def flush_past_triggers() -> Iterator[None]:
+    """A test that commits is followed by a flush, which the books' triggers would refuse."""
+    with flushing_past_triggers():
+        yield
 
 
 @pytest.fixture(scope="session")

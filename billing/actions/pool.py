@@ -24,6 +24,7 @@ from billing.calculations.wear import PartWear, element_life_units, flat_units, 
 from billing.calculations.working import PeriodWords, energy_sentence, wear_sentence
 from billing.models import BillingPolicy, CostKind, CostLine, TariffVersion
 from billing.refusals import BillingRefusal
+from firings.calculations.firing_summary import HOT_CLASS_C
 from firings.models import Firing, KilnPart, LifeUnit
 from studio.calculations.money import format_minor, minor_digits, round_amount
 from studio.calculations.quantities import format_energy_wh
@@ -168,7 +169,7 @@ def _wear_lines(firing: Firing, day: date, studio: Studio) -> Iterator[PoolLine]
     }
     for part in fitted:
         is_by_heat = part.life_unit == LifeUnit.WEIGHTED_HOURS
-        units = element_life_units(hot_seconds) if is_by_heat else flat_units()
+        units = element_life_units(hot_seconds, HOT_CLASS_C) if is_by_heat else flat_units()
         yield _wear_line(part, units, charged.get(part.pk) or 0, studio)
 
 

@@ -335,7 +335,7 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
-                "ordering": ["entry", "pk"],
+                "ordering": ["entry_id", "pk"],
             },
         ),
         migrations.CreateModel(
@@ -376,7 +376,7 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
-                "ordering": ["booking"],
+                "ordering": ["booking_id"],
             },
         ),
         migrations.CreateModel(

@@ -107,7 +107,7 @@ class Share(models.Model):
     working = models.JSONField(default=dict)
 
     class Meta:
-        ordering = ["booking"]
+        ordering = ["booking_id"]
         constraints = [
             models.UniqueConstraint(fields=["cost", "booking"], name="one_share_per_booking"),
         ]

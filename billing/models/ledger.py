@@ -84,7 +84,7 @@ class Posting(models.Model):
     text = models.CharField(max_length=200, blank=True)
 
     class Meta:
-        ordering = ["entry", "pk"]
+        ordering = ["entry_id", "pk"]
         constraints = [
             models.CheckConstraint(condition=~Q(amount_minor=0), name="posting_moves_something"),
         ]
