@@ -37,7 +37,7 @@ def needs(*roles: Role) -> Callable[[View], View]:
     def decorate(view: View) -> View:
         @wraps(view)
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-            if not request.user.has_role(*roles):
+            if not request.user.has_role(*roles):  # type: ignore[union-attr]
                 return _not_yours(request, roles)
             return view(request, *args, **kwargs)
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django import forms
 from django.forms.utils import ErrorDict
+from django.http import QueryDict
 
 from studio.pages.unit_fields import ReaderForm
 
@@ -36,12 +37,12 @@ class FormWithRows(ReaderForm):
             validate_min=True,
             validate_max=True,
         )
-        bound = {"data": self.data, "files": self.files} if self.is_bound else {}
         self.rows = make_rows(
+            data=self.data if self.is_bound else None,
+            files=self.files if self.is_bound else None,
             prefix=self.add_prefix("rows"),
             initial=rows_initial,
             form_kwargs=self.row_arguments(),
-            **bound,
         )
 
     def row_arguments(self) -> dict[str, Any]:
@@ -77,15 +78,20 @@ class FormWithRows(ReaderForm):
     def add_blank_rows(self) -> None:
         """Show a few more rows, keep what was typed, and say nothing about errors yet."""
         name = f"{self.rows.prefix}-TOTAL_FORMS"
-        data = self.data.copy()
-        count = self.rows.total_form_count() + ROWS_EACH_TIME
-        data[name] = str(min(count, self.rows_max))
-        self.data = self.rows.data = data
+        count = min(self.rows.total_form_count() + ROWS_EACH_TIME, self.rows_max)
+        typed = cast("QueryDict", self.data).copy()
+        typed[name] = str(count)
+        self.data = self.rows.data = typed
         self.rows.__dict__.pop("management_form", None)
         self.rows.__dict__.pop("forms", None)
-        self._errors = ErrorDict()
-        self.cleaned_data = {}
+        _forget_errors(self)
         for row in self.rows.forms:
-            row._errors = ErrorDict()
-        self.rows._errors = [row._errors for row in self.rows.forms]
-        self.rows._non_form_errors = self.rows.error_class()
+            _forget_errors(row)
+        self.rows._errors = [row.errors for row in self.rows.forms]  # type: ignore[attr-defined]
+        self.rows._non_form_errors = self.rows.error_class()  # type: ignore[attr-defined]
+
+
+def _forget_errors(form: Any) -> None:
+    # With errors that are there and empty, Django does not look for errors again.
+    form._errors = ErrorDict()
+    form.cleaned_data = {}

@@ -12,26 +12,25 @@ from django.utils import timezone
 from studio.models import Role
 from studio.pages.access import needs
 from studio.pages.cautions import CAUTIONS
-from studio.pages.context import units_of
+from studio.pages.context import Units, units_of
 from studio.pages.rows import FormWithRows
 from studio.pages.steps import Step
 from studio.pages.unit_fields import (
     AmountField,
+    CountField,
     EnergyField,
     LengthField,
     PowerField,
     ReaderForm,
     TemperatureField,
 )
-from studio.pages.widgets import CountInput, DayInput, MomentInput
+from studio.pages.widgets import DayInput, MomentInput
 from studio.pages.words import TONES, known_words
 
 
 class SampleRow(ReaderForm):
     height_mm = LengthField(label="Height", min_mm=1, max_mm=2000)
-    count = forms.IntegerField(
-        label="How many", min_value=1, max_value=500, initial=1, widget=CountInput
-    )
+    count = CountField(label="How many", max_value=500, initial=1)
 
 
 class SampleForm(FormWithRows):
@@ -64,6 +63,11 @@ def _sample_steps() -> list[Step]:
     ]
 
 
+def _wrong_form(units: Units) -> SampleRow:
+    typed = {"wrong-height_mm": "12 cm", "wrong-height_mm_unit": "cm", "wrong-count": "0"}
+    return SampleRow(data=typed, units=units, prefix="wrong")
+
+
 @needs(Role.MANAGER)
 def style(request: HttpRequest) -> HttpResponse:
     """Shows only samples; its forms go nowhere."""
@@ -75,7 +79,7 @@ def style(request: HttpRequest) -> HttpResponse:
         "words": {kind: tuple(states) for kind, states in known_words().items()},
         "steps_of_a_pot": _sample_steps(),
         "form": SampleForm(units=units, initial={"peak_c": 1222.0, "rows": [{"height_mm": 120}]}),
-        "wrong_form": SampleRow(data={"height_mm": "12 cm", "count": "0"}, units=units),
+        "wrong_form": _wrong_form(units),
         "now": timezone.now(),
         "tomorrow": timezone.now() + timedelta(days=1),
     }

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any
 
 from babel.numbers import NumberFormatError, format_decimal, parse_decimal
 from django import forms
@@ -17,6 +17,7 @@ from django.core.exceptions import ValidationError
 from studio.calculations import money, quantities
 from studio.models import Studio
 from studio.pages.context import Units, units_for
+from studio.pages.widgets import CountInput
 
 # parse_decimal would also take "NaN" and "1e9".
 PLAIN_NUMBER = re.compile(
@@ -28,6 +29,7 @@ class QuantityInput(forms.MultiWidget):
     """The number, and beside it a choice of units, or the unit itself where there is one."""
 
     template_name = "studio/parts/quantity_input.html"
+    use_fieldset = False  # the label names the number, aria-label the unit
 
     def __init__(self, field: QuantityField) -> None:
         self.field = field
@@ -61,8 +63,8 @@ class QuantityInput(forms.MultiWidget):
 class QuantityField(forms.MultiValueField):
     """Base of the fields below; `low` and `high` are bounds in the stored unit."""
 
-    units: ClassVar[dict[str, str]] = {}
-    stored_unit = ""
+    units: dict[str, str] = {}
+    may_be_negative = False
     places = 2
 
     def __init__(
@@ -79,7 +81,7 @@ class QuantityField(forms.MultiValueField):
         # The widget asks its field for units; a copy of the form has a field of its own.
         copied: QuantityField = super().__deepcopy__(memo)
         copied.units = dict(self.units)
-        copied.widget.field = copied  # type: ignore[attr-defined]
+        copied.widget.field = copied
         return copied
 
     def read_by(self, units: Units) -> None:
@@ -142,7 +144,8 @@ class QuantityField(forms.MultiValueField):
             raise ValidationError(message, code="not_a_number") from None
 
     def _stored(self, number: Decimal, unit: str) -> Any:
-        if number < 0 and (self.low is None or self.low >= 0):
+        has_room_below_zero = self.may_be_negative or (self.low is not None and self.low < 0)
+        if number < 0 and not has_room_below_zero:
             raise ValidationError("This cannot be less than zero.", code="negative")
         try:
             return self.to_stored(number, unit)
@@ -164,7 +167,7 @@ class QuantityField(forms.MultiValueField):
 class LengthField(QuantityField):
     """A length; returns whole mm."""
 
-    units: ClassVar[dict[str, str]] = {"cm": "cm", "mm": "mm", "in": "in"}
+    units: dict[str, str] = {"cm": "cm", "mm": "mm", "in": "in"}
 
     def __init__(
         self, *, min_mm: int | None = None, max_mm: int | None = None, **kwargs: Any
@@ -185,7 +188,8 @@ class LengthField(QuantityField):
 class TemperatureField(QuantityField):
     """A temperature; returns degrees Celsius as a float."""
 
-    units: ClassVar[dict[str, str]] = {"C": "°C", "F": "°F"}
+    units: dict[str, str] = {"C": "°C", "F": "°F"}
+    may_be_negative = True
 
     def __init__(
         self, *, min_c: float | None = None, max_c: float | None = None, **kwargs: Any
@@ -206,7 +210,7 @@ class TemperatureField(QuantityField):
 class EnergyField(QuantityField):
     """An energy or a meter's register, typed in kWh; returns whole Wh."""
 
-    units: ClassVar[dict[str, str]] = {"kWh": "kWh"}
+    units: dict[str, str] = {"kWh": "kWh"}
     places = 3
 
     def __init__(self, *, min_wh: int | None = 0, max_wh: int | None = None, **kwargs: Any) -> None:
@@ -222,7 +226,7 @@ class EnergyField(QuantityField):
 class PowerField(QuantityField):
     """A power, typed in kW or W; returns whole W."""
 
-    units: ClassVar[dict[str, str]] = {"kW": "kW", "W": "W"}
+    units: dict[str, str] = {"kW": "kW", "W": "W"}
     places = 3
 
     def __init__(self, *, min_w: int | None = 0, max_w: int | None = None, **kwargs: Any) -> None:
@@ -239,7 +243,7 @@ class PowerField(QuantityField):
 class AmountField(QuantityField):
     """An amount in the studio's currency; returns whole minor units, exactly as typed."""
 
-    units: ClassVar[dict[str, str]] = {"": ""}
+    units: dict[str, str] = {"": ""}
     places = 4
 
     def __init__(
@@ -272,6 +276,21 @@ class AmountField(QuantityField):
                 code="too_fine",
             )
         return int(super()._stored(number, unit))
+
+
+class CountField(forms.IntegerField):
+    """How many: a whole number between two bounds, with buttons for more and fewer."""
+
+    widget = CountInput
+
+    def __init__(self, *, min_value: int = 1, max_value: int, **kwargs: Any) -> None:
+        range_message = f"Write a whole number from {min_value} to {max_value}."
+        messages = {"invalid": range_message, **kwargs.pop("error_messages", {})}
+        super().__init__(
+            min_value=min_value, max_value=max_value, error_messages=messages, **kwargs
+        )
+        for validator in self.validators:
+            validator.message = range_message  # type: ignore[attr-defined]
 
 
 class ReaderForm(forms.Form):

@@ -23,7 +23,12 @@ register = template.Library()
 ALERTS = {"info": "Note", "good": "Done", "warning": "Warning", "danger": "Problem"}
 
 
-def _part(name: str, **context: Any) -> str:
+def _trimmed(content: str) -> SafeString:
+    # strip() of rendered, safe text would be escaped again.
+    return SafeString(content.strip())
+
+
+def _part(name: str, /, **context: Any) -> str:
     return get_template(f"studio/parts/{name}.html").render(context)
 
 
@@ -36,14 +41,19 @@ def heading(
     if back and not back.startswith("/"):
         back = reverse(back)
     return _part(
-        "heading", title=title, lead=lead, back=back, back_label=back_label, actions=content.strip()
+        "heading",
+        title=title,
+        lead=lead,
+        back=back,
+        back_label=back_label,
+        actions=_trimmed(content),
     )
 
 
 @register.simple_block_tag
 def alert(content: str, kind: str, title: str = "") -> str:
     """A box that tells something; the kind is said in words as well as in colour."""
-    return _part("alert", kind=kind, word=ALERTS[kind], title=title, content=content.strip())
+    return _part("alert", kind=kind, word=ALERTS[kind], title=title, content=_trimmed(content))
 
 
 @register.simple_block_tag
@@ -51,7 +61,7 @@ def caution(content: str, kind: str) -> str:
     """The usual caution for heat, electricity, dust, fumes or lifting."""
     title, text = CAUTIONS[kind]
     return _part(
-        "caution", kind=kind, title=title, text=text, who=WHO_DECIDES, content=content.strip()
+        "caution", kind=kind, title=title, text=text, who=WHO_DECIDES, content=_trimmed(content)
     )
 
 
@@ -70,7 +80,7 @@ def facts(content: str) -> SafeString:
 @register.simple_block_tag
 def fact(content: str, name: str) -> SafeString:
     """One name with its value."""
-    return format_html('<div class="fact"><dt>{}</dt><dd>{}</dd></div>', name, content.strip())
+    return format_html('<div class="fact"><dt>{}</dt><dd>{}</dd></div>', name, _trimmed(content))
 
 
 @register.simple_block_tag
@@ -88,7 +98,7 @@ def wide_table(content: str, caption: str, show_caption: bool = False) -> str:
 @register.simple_block_tag
 def nothing(content: str, title: str) -> str:
     """What stands where a list has nothing in it, with what to do next."""
-    return _part("nothing", title=title, content=content.strip())
+    return _part("nothing", title=title, content=_trimmed(content))
 
 
 # --- Forms ----------------------------------------------------------------------------------
@@ -118,7 +128,7 @@ def form_errors(form: BaseForm) -> str:
 
 
 @register.simple_tag
-def rows(formset: BaseFormSet, more: str, title: str = "") -> str:
+def rows(formset: BaseFormSet[Any], more: str, title: str = "") -> str:
     """The rows of a FormWithRows, with a button for more of them."""
     return _part("rows", formset=formset, more=more, title=title)
 
@@ -131,6 +141,7 @@ def form_card(
     action: str = "",
     cancel: str = "",
     more: str = "Another row",
+    row: str = "",
     style: str = "",
 ) -> str:
     """A whole form with its one button; `cancel` is an address or the name of one."""
@@ -144,6 +155,7 @@ def form_card(
         action=action,
         cancel=cancel,
         more=more,
+        row=row,
         style=style,
         csrf_token=context.get("csrf_token", ""),
     )
