@@ -188,3 +188,15 @@ def test_content_of_blocks_is_escaped_once() -> None:
 def test_state_without_words_is_a_fault() -> None:
     with pytest.raises(LookupError, match="no words are registered for booking 'melted'"):
         Template("{% load wareboard %}{% state 'booking' 'melted' %}").render(Context())
+
+
+def test_page_for_paper_has_title_content_and_a_print_button() -> None:
+    template = Template(
+        '{% extends "studio/base_print.html" %}{% block title %}Slip{% endblock %}'
+        "{% block content %}<h1>A1B2</h1>{% endblock %}"
+    )
+    shown = template.render(Context({"studio": STUDIO}))
+
+    assert "<title>Slip · Sample</title>" in shown
+    assert '<main id="main"><h1>A1B2</h1></main>' in shown
+    assert "data-print hidden" in shown
