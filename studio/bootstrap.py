@@ -22,6 +22,8 @@ from studio.environment import ROOT, Environment, EnvironmentFault, read_environ
 from studio.process_tree import AlreadyRunning, ProcessTree, sole_run_of
 
 VENV = ROOT / ".venv"
+RUN_LOCK = ROOT / "requirements.txt"
+TEST_LOCK = ROOT / "tests" / "requirements.txt"
 # What the demo leaves in its folder; `--fresh` removes these and nothing else.
 LEFT_BY_A_STUDIO = (
     "studio.sqlite3",
@@ -83,12 +85,21 @@ def ensure_environment(lock: Path, venv: Path = VENV) -> Path:
     python = venv / "bin" / "python"
     if not python.exists():
         _make_venv(venv)
-    stamp = venv / f"installed-{lock.parent.name}.txt"
-    mark = requirements_mark(lock, _python_of(venv))
-    if not stamp.exists() or stamp.read_text() != mark:
+    if not _is_installed(lock, venv):
         _install(python, lock)
-        stamp.write_text(mark)
+        # The lock of the tests holds that of the studio.
+        for held in {lock, RUN_LOCK}:
+            _stamp(held, venv).write_text(requirements_mark(held, _python_of(venv)))
     return python
+
+
+def _stamp(lock: Path, venv: Path) -> Path:
+    return venv / f"installed-{'-'.join(lock.relative_to(ROOT).parts)}"
+
+
+def _is_installed(lock: Path, venv: Path) -> bool:
+    stamp = _stamp(lock, venv)
+    return stamp.exists() and stamp.read_text() == requirements_mark(lock, _python_of(venv))
 
 
 def enter_environment(module: str, arguments: Sequence[str], lock: Path) -> None:
@@ -157,7 +168,7 @@ def read_arguments(words: Sequence[str]) -> argparse.Namespace:
 def main(words: Sequence[str]) -> int:
     arguments = read_arguments(words)
     try:
-        enter_environment("studio", words, ROOT / "requirements.txt")
+        enter_environment("studio", words, RUN_LOCK)
         return _run(arguments)
     except (StartFault, EnvironmentFault, AlreadyRunning) as fault:
         print(f"Wareboard did not start. {fault}", file=sys.stderr)

@@ -275,6 +275,11 @@ SPECTACULAR_SETTINGS = {
     "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
     "SCHEMA_PATH_PREFIX": r"/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
+    # Two lists of the same units, worded for a person's own choice and for the studio's.
+    "ENUM_NAME_OVERRIDES": {
+        "LengthUnitEnum": [("cm", "cm"), ("in", "in")],
+        "StudioLengthUnitEnum": [("cm", "centimetres"), ("in", "inches")],
+    },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
 }

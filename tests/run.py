@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from urllib.parse import quote
 
-from studio.bootstrap import StartFault, enter_environment
+from studio.bootstrap import TEST_LOCK, StartFault, enter_environment
 from studio.environment import ROOT
 
 RUNS = ("sqlite", "servers")
@@ -22,7 +22,7 @@ RUNS = ("sqlite", "servers")
 def main(words: Sequence[str]) -> int:
     """Run what is asked for; not zero when any run failed."""
     try:
-        enter_environment("tests", words, ROOT / "tests" / "requirements.txt")
+        enter_environment("tests", words, TEST_LOCK)
     except StartFault as fault:
         print(f"The tests did not start. {fault}", file=sys.stderr)
         return 2

@@ -3,7 +3,7 @@
 import os
 
 from studio.settings import *  # noqa: F403
-from studio.settings import DATABASES, HOME, STATIC_ROOT, STORAGES
+from studio.settings import DATABASES, HOME, LOGGING, STATIC_ROOT, STORAGES
 
 # Argon2 takes 0.15 s a check on purpose; the tests sign in hundreds of times.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
@@ -17,3 +17,6 @@ DATABASES["default"]["TEST"] = {
 # Without collected files there is no manifest.
 STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
 STATIC_ROOT.mkdir(exist_ok=True)
+
+# pytest catches log lines itself; a handler set up now would keep a stream pytest closes.
+LOGGING["root"]["handlers"] = []
