@@ -260,7 +260,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PAGINATION_CLASS": "studio.api.pagination.Pagination",
     "PAGE_SIZE": 50,
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_THROTTLE_RATES": {"kiln_token": "240/min", "wrong_token": "30/min"},
+    "DEFAULT_THROTTLE_RATES": {"kiln_token": "240/min"},  # studio.api.throttles
     "NUM_PROXIES": ENVIRONMENT["PROXY_COUNT"] or None,
     "EXCEPTION_HANDLER": "studio.api.errors.answer",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
