@@ -12,6 +12,7 @@ from django.db import transaction
 
 from firings.actions.plan_firing import change_firing_state, locked_firing, require_state
 from firings.actions.tell_crew import tell_crew
+from firings.calculations.firing_summary import FiringSummary
 from firings.calculations.readings import Reading as Moment
 from firings.models import Firing, FiringPolicy, FiringState, ReadingSource
 from studio.actions.permits import require_role
@@ -39,10 +40,11 @@ def note_fall_and_cool(
 ) -> None:
     """See in new readings that the kiln falls, or is at its limit. The caller holds and saves."""
     last = _last_temperatures(firing)
-    peak_c = firing.log_peak_c or 0.0
-    is_falling = len(last) == IN_A_ROW and last[0] > last[1] > last[2]
-    if firing.state == FiringState.FIRING and is_falling and last[-1] < peak_c - FALLEN_BY_C:
-        _begin(firing, by=by, at=fresh[-1].at, why=f"readings fell {FALLEN_BY_C:.0f} °C")
+    summary = FiringSummary.from_json(firing.log_summary)
+    has_fallen = len(last) == IN_A_ROW and max(last) < (summary.peak_c or 0.0) - FALLEN_BY_C
+    if firing.state == FiringState.FIRING and has_fallen and last[-1] <= last[0]:
+        fell_at = summary.peak_at or fresh[-1].at
+        _begin(firing, by=by, at=fell_at, why=f"readings fell {FALLEN_BY_C:.0f} °C")
     if firing.state != FiringState.COOLING:
         return
     limit_c = FiringPolicy.current().opening_limit_c

@@ -18,7 +18,7 @@ def space_of(kiln: Kiln, policy: FiringPolicy) -> KilnSpace:
     shelf_set = standard_shelves(kiln)
     return KilnSpace(
         chamber=_chamber(kiln),
-        stacks=_stacks(shelf_set, kiln.post_width_mm),
+        stacks=stacks_of(shelf_set, kiln.post_width_mm),
         post_heights_mm=tuple(kiln.post_heights_mm),
         keep_from_wall_mm=kiln.keep_from_wall_mm,
         posts_stacked_at_most=kiln.posts_stacked_at_most,
@@ -42,7 +42,7 @@ def standard_shelves(kiln: Kiln) -> ShelfSet:
 
 def shelf_area_mm2(kiln: Kiln) -> int:
     """The surface of one shelf of the standard set."""
-    return _stacks(standard_shelves(kiln), kiln.post_width_mm)[0].shelf.area_mm2
+    return stacks_of(standard_shelves(kiln), kiln.post_width_mm)[0].shelf.area_mm2
 
 
 def footprint_of(piece: Piece) -> Footprint | None:
@@ -55,16 +55,19 @@ def footprint_of(piece: Piece) -> Footprint | None:
 
 
 def load_pieces(bookings: Iterable[Booking]) -> list[LoadPiece]:
-    """What the packer packs, first come first; prefetch `pieces`."""
+    """What the packer packs, in the order of `bookings`: the first has the first right to room.
+
+    Prefetch `pieces`.
+    """
     return [
         LoadPiece(
             id=str(piece.pk),
             footprint=footprint_of(piece),
             height_mm=piece.height_mm,
-            order=booking.pk,
+            order=number,
             fraction=fraction_of(booking),
         )
-        for booking in bookings
+        for number, booking in enumerate(bookings, start=1)
         for piece in booking.pieces.all()
     ]
 
@@ -93,7 +96,7 @@ def _shelf(shelf_set: ShelfSet, side: Side | None = None) -> Shelf:
     return Shelf("rectangle", thickness, width_mm=across, depth_mm=shelf_set.depth_mm)
 
 
-def _stacks(shelf_set: ShelfSet, post_width_mm: int) -> tuple[Stack, ...]:
+def stacks_of(shelf_set: ShelfSet, post_width_mm: int) -> tuple[Stack, ...]:
     """One tower, or two side by side for half-rounds, which share the shelves of the set."""
     if shelf_set.shape != "half_round":
         shelf = _shelf(shelf_set)

@@ -44,7 +44,7 @@ class LoadProposal:
 
 
 def fill_load(*, by: Person, at: datetime, firing: Firing) -> LoadProposal:
-    """Make the load from what is in it, what was promised space, and the dry ware in the queue.
+    """Make the load from what is in it or was promised space, then the dry ware in the queue.
 
     First come, first served. A booking goes in with all its pieces or not at all.
     """
@@ -52,7 +52,7 @@ def fill_load(*, by: Person, at: datetime, firing: Firing) -> LoadProposal:
     with transaction.atomic(durable=True):
         firing = _loadable(firing)
         on = _loaded_on(firing, at)
-        mine = list(with_ware(firing.bookings.all()))
+        mine = list(with_ware(firing.bookings.order_by("pk")))
         queue = Booking.objects.in_queue(firing.stage, firing.cone).dry_by(on)
         waiting = list(with_ware(queue.select_for_update(of=("self",))))
         return _write_load(firing, [*mine, *waiting], by=by, at=at)

@@ -161,10 +161,19 @@ class Piece(models.Model):
                 name="piece_height_is_possible",
             ),
             models.CheckConstraint(
+                # a check that comes to NULL passes, so each branch says what must be there
                 condition=Q(shape="", across_mm=None, depth_mm=None)
-                | Q(shape="round", across_mm__gt=0, across_mm__lte=2000, depth_mm=None)
+                | Q(
+                    shape="round",
+                    across_mm__isnull=False,
+                    across_mm__gt=0,
+                    across_mm__lte=2000,
+                    depth_mm=None,
+                )
                 | Q(
                     shape="rectangle",
+                    across_mm__isnull=False,
+                    depth_mm__isnull=False,
                     across_mm__gt=0,
                     across_mm__lte=2000,
                     depth_mm__gt=0,

@@ -65,7 +65,8 @@ class Kiln(models.Model):
                 name="kiln_has_a_size_and_power",
             ),
             models.CheckConstraint(
-                condition=~Q(chamber_shape="rectangle") | Q(chamber_depth_mm__gt=0),
+                condition=~Q(chamber_shape="rectangle")
+                | Q(chamber_depth_mm__isnull=False, chamber_depth_mm__gt=0),
                 name="rectangular_chamber_has_a_depth",
                 violation_error_message="A rectangular chamber needs its depth.",
             ),
@@ -109,7 +110,7 @@ class ShelfSet(models.Model):
                 name="shelf_has_a_size",
             ),
             models.CheckConstraint(
-                condition=~Q(shape="rectangle") | Q(depth_mm__gt=0),
+                condition=~Q(shape="rectangle") | Q(depth_mm__isnull=False, depth_mm__gt=0),
                 name="rectangular_shelf_has_a_depth",
                 violation_error_message="A rectangular shelf needs its depth.",
             ),

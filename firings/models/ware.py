@@ -57,7 +57,7 @@ class PieceSize(models.Model):
                 condition=Q(across_mm__gt=0, height_mm__gt=0), name="palette_size_is_positive"
             ),
             models.CheckConstraint(
-                condition=~Q(shape="rectangle") | Q(depth_mm__gt=0),
+                condition=~Q(shape="rectangle") | Q(depth_mm__isnull=False, depth_mm__gt=0),
                 name="rectangular_palette_size_has_a_depth",
                 violation_error_message="A rectangular size needs its depth.",
             ),

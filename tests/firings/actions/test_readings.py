@@ -1,0 +1,164 @@
+"""Readings come in: once, in any order, whole or not at all; and what follows from them."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from firings.actions.cool_down import begin_cooling
+from firings.actions.open_and_unload import open_firing
+from firings.actions.readings import add_firing_readings, firing_of_reading, moments_of
+from firings.calculations.firing_summary import FiringSummary, summarise
+from firings.calculations.readings import Reading as Moment
+from firings.models import FiringState, Reading
+from firings.refusals import WareRefusal
+from studio.models import Notice
+from tests import scene
+from tests.scene import NOON
+
+pytestmark = pytest.mark.django_db
+LATER = NOON + timedelta(days=2)
+
+
+@pytest.fixture
+def cosmo():
+    return scene.crew()
+
+
+@pytest.fixture
+def firing(cosmo):
+    kiln = scene.kiln()
+    scene.booking(scene.person("Ines"))
+    return scene.started(cosmo, scene.loading(cosmo, kiln))
+
+
+def add(firing, readings, *, source="logger", at=LATER, by=None):
+    return add_firing_readings(by=by, at=at, firing=firing, readings=readings, source=source)
+
+
+def refusal_of(firing, readings, **wanted) -> WareRefusal:
+    with pytest.raises(WareRefusal) as caught:
+        add(firing, readings, **wanted)
+    return caught.value
+
+
+def test_the_same_batch_twice_changes_nothing(firing):
+    readings = scene.log()[:10]
+    first, second = add(firing, readings), add(firing, readings)
+    assert (first.stored, first.already_known) == (10, 0)
+    assert (second.stored, second.already_known) == (0, 10)
+    assert second.firing.log_count == 10
+    assert Reading.objects.count() == 10
+
+
+def test_out_of_order_batches_lead_to_the_same_summary(firing):
+    readings = scene.log()[:16]
+    for part in (readings[8:], readings[:8]):
+        add(firing, list(reversed(part)))
+    firing.refresh_from_db()
+    assert FiringSummary.from_json(firing.log_summary) == summarise(readings)
+    assert moments_of(firing) == readings
+
+
+@pytest.mark.parametrize(
+    ("spoil", "code"),
+    [
+        ({"temp_c": 4000.0}, "reading_impossible"),
+        ({"temp_c": float("nan")}, "reading_impossible"),
+        ({"duty": 55.0}, "reading_impossible"),
+        ({"power_w": -5.0}, "reading_impossible"),
+        ({"at": LATER + timedelta(days=1)}, "reading_impossible"),
+        ({"at": NOON - timedelta(days=1)}, "before_the_start"),
+    ],
+)
+def test_one_impossible_reading_refuses_the_whole_batch(firing, spoil, code):
+    readings = scene.log()[:4]
+    readings[2] = replace(readings[2], **spoil)
+    assert refusal_of(firing, readings).code == code
+    assert not Reading.objects.exists()
+
+
+def test_a_time_twice_in_one_batch_is_refused(firing):
+    readings = scene.log()[:3]
+    assert refusal_of(firing, [*readings, readings[1]]).facts["reading"] == 4
+
+
+def test_a_meter_that_runs_backwards_is_refused(firing):
+    readings = [replace(r, register_wh=1_000 - n) for n, r in enumerate(scene.log()[:3])]
+    assert refusal_of(firing, readings).code == "meter_runs_backwards"
+
+
+def test_a_meter_below_what_is_stored_already_is_refused(firing):
+    readings = scene.log()[:6]
+    add(firing, [replace(r, register_wh=5_000) for r in readings[:3]])
+    refusal = refusal_of(firing, [replace(r, register_wh=4_000) for r in readings[3:]])
+    assert refusal.code == "meter_runs_backwards"
+    assert firing.readings.count() == 3
+
+
+def test_an_empty_or_too_large_batch_is_refused(firing):
+    assert refusal_of(firing, []).code == "no_readings"
+    many = [Moment(at=NOON + timedelta(seconds=n), temp_c=20) for n in range(10_001)]
+    assert refusal_of(firing, many).status == 413
+
+
+def test_a_kiln_that_is_not_fired_takes_no_readings(firing):
+    idle = scene.kiln(name="Wren")
+    with pytest.raises(WareRefusal, match="not being fired"):
+        firing_of_reading(idle, scene.log()[:2])
+    assert firing_of_reading(firing.kiln, scene.log()[:2]) == firing
+
+
+def test_cooling_begins_when_readings_fall(firing):
+    up_and_a_little_down = [r for r in scene.log() if r.at <= NOON + timedelta(hours=10)]
+    firing = add(firing, up_and_a_little_down).firing
+    assert firing.state == FiringState.COOLING
+    assert firing.log_peak_c == 1060
+
+
+def test_a_firing_that_still_rises_does_not_cool(firing):
+    assert add(firing, scene.log()[:12]).firing.state == FiringState.FIRING
+
+
+def test_crew_are_told_once_when_three_readings_are_at_the_limit(firing, cosmo):
+    readings = scene.log()
+    almost = add(firing, readings[:-1]).firing
+    assert almost.state == FiringState.COOLING
+    firing = add(firing, readings[-1:]).firing
+    assert firing.state == FiringState.COOLED
+    add(firing, [replace(readings[-1], at=readings[-1].at + timedelta(minutes=30))])
+    notice = Notice.objects.get(kind="cooled")
+    assert (notice.person, notice.facts["temp_c"]) == (cosmo, 45)
+
+
+def test_a_persons_pyrometer_needs_only_one_reading(firing, cosmo):
+    begin_cooling(by=cosmo, at=NOON + timedelta(hours=9), firing=firing)
+    reading = [Moment(at=NOON + timedelta(hours=30), temp_c=40)]
+    assert add(firing, reading, source="hand", by=cosmo).firing.state == FiringState.COOLED
+
+
+def test_the_hottest_zone_decides(firing):
+    readings = scene.log()
+    hot_top = [replace(r, zone2_c=r.temp_c + 60) for r in readings]
+    assert add(firing, hot_top).firing.state == FiringState.COOLING
+
+
+def test_a_hot_room_and_control_box_alarm_crew_once_each(firing, cosmo):
+    readings = [replace(r, room_c=41.0, control_box_c=70.0) for r in scene.log()[:4]]
+    add(firing, readings[:2])
+    add(firing, readings[2:])
+    alarms = Notice.objects.filter(kind="alarm").order_by("key")
+    assert [(alarm.facts["what"], alarm.person) for alarm in alarms] == [
+        ("control_box", cosmo),
+        ("room", cosmo),
+    ]
+
+
+def test_opening_above_the_limit_needs_a_reason(firing, cosmo):
+    begin_cooling(by=cosmo, at=NOON + timedelta(hours=9), firing=firing)
+    with pytest.raises(WareRefusal) as caught:
+        open_firing(by=cosmo, at=LATER, firing=firing, temp_c=120)
+    assert caught.value.code == "hotter_than_limit"
+    assert "hands can burn" in caught.value.message
+    firing = open_firing(by=cosmo, at=LATER, firing=firing, temp_c=120, reason="wedding gift")
+    assert (firing.state, firing.opening_reason) == (FiringState.OPENED, "wedding gift")

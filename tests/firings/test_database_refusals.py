@@ -1,0 +1,108 @@
+"""What the database itself refuses of kilns and ware, whoever asks: the actions are gone around."""
+
+from datetime import timedelta
+
+import pytest
+from django.db import IntegrityError, transaction
+
+from firings.models import Booking, Firing, Layer, Piece, Placement, Reading
+from tests import scene
+from tests.scene import NOON
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def kiln():
+    return scene.kiln()
+
+
+def refused(constraint: str, deed) -> None:
+    with pytest.raises(IntegrityError) as caught, transaction.atomic():
+        deed()
+    assert constraint in str(caught.value) or "UNIQUE constraint" in str(caught.value)
+
+
+def firing_row(kiln, state):
+    return Firing.objects.create(
+        kiln=kiln, stage="bisque", cone="04", state=state, planned_for=NOON, started_at=NOON
+    )
+
+
+def test_two_firings_on_one_kiln_at_once(kiln):
+    firing_row(kiln, "firing")
+    refused("one_active_firing_per_kiln", lambda: firing_row(kiln, "cooling"))
+    firing_row(kiln, "closed")  # what is over does not count
+
+
+def test_a_reading_twice_at_one_time(kiln):
+    firing = firing_row(kiln, "firing")
+    firing.readings.create(at=NOON, temp_c=20, source="hand")
+    refused(
+        "one_reading_per_moment", lambda: firing.readings.create(at=NOON, temp_c=21, source="file")
+    )
+    assert Reading.objects.count() == 1
+
+
+def test_a_piece_in_two_loads(kiln):
+    booking = scene.booking(scene.person("Ines"))
+    piece = booking.pieces.first()
+    layers = [
+        Layer.objects.create(
+            firing=firing_row(kiln, "closed"), position=1, shelf_set=kiln.shelf_sets.get()
+        )
+        for _ in range(2)
+    ]
+    Placement.objects.create(layer=layers[0], piece=piece, x_mm=0, y_mm=0)
+    refused("piece", lambda: Placement.objects.create(layer=layers[1], piece=piece, x_mm=0, y_mm=0))
+
+
+def test_a_placed_booking_without_its_load():
+    scene.kiln()
+    booking = scene.booking(scene.person("Ines"))
+    rows = Booking.objects.filter(pk=booking.pk)
+    refused("placed_booking_has_its_firing", lambda: rows.update(state="placed"))
+    refused("booking_state_is_known", lambda: rows.update(state="vanished"))
+
+
+@pytest.mark.parametrize(
+    ("sizes", "constraint"),
+    [
+        ({"height_mm": 0}, "piece_height_is_possible"),
+        ({"across_mm": 0}, "piece_size_is_possible"),
+        ({"across_mm": 9_000}, "piece_size_is_possible"),
+        ({"shape": "rectangle", "depth_mm": None}, "piece_size_is_possible"),
+    ],
+)
+def test_a_size_that_cannot_be(sizes, constraint):
+    scene.kiln()
+    piece = scene.booking(scene.person("Ines")).pieces.first()
+    refused(constraint, lambda: Piece.objects.filter(pk=piece.pk).update(**sizes))
+
+
+def test_a_meter_that_ran_backwards(kiln):
+    firing = firing_row(kiln, "closed")
+    rows = Firing.objects.filter(pk=firing.pk)
+    refused(
+        "meter_runs_forward",
+        lambda: rows.update(register_start_wh=2_000, register_end_wh=1_000),
+    )
+
+
+def test_a_ready_booking_without_a_place(kiln):
+    booking = scene.booking(scene.person("Ines"))
+    rows = Booking.objects.filter(pk=booking.pk)
+    refused(
+        "ready_booking_has_its_place",
+        lambda: rows.update(state="ready", firing=firing_row(kiln, "closed")),
+    )
+
+
+def test_a_started_firing_without_its_time(kiln):
+    later = NOON + timedelta(days=1)
+    refused(
+        "started_firing_has_its_time",
+        lambda: Firing.objects.create(
+            kiln=kiln, stage="bisque", cone="04", state="firing", planned_for=later
+        ),
+    )
