@@ -10,7 +10,7 @@ from typing import Any
 from unittest import mock
 
 from django.db import transaction
-from django.db.backends.sqlite3.operations import DatabaseOperations
+from django.db.backends.sqlite3.base import DatabaseOperations
 
 _execute = DatabaseOperations.execute_sql_flush
 

@@ -117,12 +117,12 @@ def test_time_of_use_energy_is_priced_by_local_hours(books: Books) -> None:
 
 def test_element_wear_counts_weighted_hours_and_stops_at_its_cost(books: Books) -> None:
     # One hour in the band whose middle is 1200 C, where the weight is 1
-    # (Kanthal, Appliance Alloys Handbook, table 1: 1200 C = 100): 400.00 / 500 h = 0.80.
+    # (Kanthal, Appliance Alloys Handbook, table 1: 1200 C = 100): 40.00 / 500 h = 0.08.
     KilnPart.objects.create(
         kiln=books.kiln,
         kind=PartKind.ELEMENT,
         name="Elements",
-        replacement_cost_minor=40_000,
+        replacement_cost_minor=4_000,
         life_unit=LifeUnit.WEIGHTED_HOURS,
         expected_life=500,
         fitted_on=date(2025, 1, 1),
@@ -135,8 +135,8 @@ def test_element_wear_counts_weighted_hours_and_stops_at_its_cost(books: Books) 
     first = close(books.firing(log_summary=hot), books)
     second = close(books.firing(log_summary=hot), books)
 
-    assert list(first.lines.filter(kind="wear").values_list("amount_minor", flat=True)) == [80, 30]
-    assert list(second.lines.filter(kind="wear").values_list("amount_minor", flat=True)) == [80, 0]
+    assert list(first.lines.filter(kind="wear").values_list("amount_minor", flat=True)) == [8, 30]
+    assert list(second.lines.filter(kind="wear").values_list("amount_minor", flat=True)) == [8, 0]
 
 
 @pytest.mark.parametrize(
