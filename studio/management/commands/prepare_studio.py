@@ -1,7 +1,8 @@
-from django.apps import apps
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand
+
+from studio.models import Person
 
 
 class Command(BaseCommand):
@@ -11,7 +12,13 @@ class Command(BaseCommand):
         call_command("check", deploy=not settings.IS_DEMO, fail_level="ERROR")
         call_command("migrate", interactive=False, verbosity=0)
         call_command("collectstatic", interactive=False, verbosity=0)
-        if settings.IS_DEMO and not apps.get_model("studio", "Person").objects.exists():
+        if Person.objects.exists():
+            return
+        if settings.IS_DEMO:
             self.stdout.write("Building the demo studio (once) ...")
             self.stdout.flush()
             call_command("load_demo", stdout=self.stdout)
+        else:
+            self.stdout.write(
+                "Nobody can sign in yet: name the first manager with `manage.py open_studio`."
+            )
