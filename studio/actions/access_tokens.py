@@ -23,7 +23,7 @@ def create_access_token(*, by: Person, at: datetime, name: str) -> tuple[AccessT
     name = checked_name(name)[:80]
     secret = f"wb_{secrets.token_urlsafe(32)}"
     with transaction.atomic(durable=True):
-        person = Person.objects.select_for_update().get(pk=by.pk)
+        person = Person.objects.select_for_update(no_key=True).get(pk=by.pk)
         if not person.is_active:
             raise Denied("person_inactive", "This sign-in is deactivated.")
         if person.access_tokens.filter(revoked_at=None).count() >= TOKENS_MAX:

@@ -45,7 +45,7 @@ def rename_account(*, by: Person, at: datetime, account: Account, name: str) -> 
     require_role(by, Role.MANAGER, Role.TREASURER)
     name = checked_name(name)
     with transaction.atomic(durable=True):
-        account = Account.objects.select_for_update().get(pk=account.pk)
+        account = Account.objects.select_for_update(no_key=True).get(pk=account.pk)
         old, account.name = account.name, name
         account.save(update_fields=["name"])
         record_deed(account, "renamed", by=by, at=at, old=old, new=name)
@@ -60,10 +60,10 @@ def move_to_account(*, by: Person, at: datetime, person: Person, account: Accoun
     require_role(by, Role.MANAGER)
     with transaction.atomic(durable=True):
         lock_studio()
-        person = Person.objects.select_for_update().get(pk=person.pk)
+        person = Person.objects.select_for_update(no_key=True).get(pk=person.pk)
         if account is None:
             account = open_account(name=person.name, by=by, at=at)
-        account = Account.objects.select_for_update().get(pk=account.pk)
+        account = Account.objects.select_for_update(no_key=True).get(pk=account.pk)
         check_account_is_open(account)
         if account.pk == person.account_id:
             raise Refusal(

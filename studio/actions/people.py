@@ -1,4 +1,8 @@
-"""What happens to a person who is here: roles, leaving, coming back, own details."""
+"""What happens to a person who is here: roles, leaving, coming back, own details.
+
+Rows of people are locked with `no_key`: every trail entry points at a person, and a full lock
+would let two people who change each other wait for each other for ever.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +29,7 @@ def set_roles(*, by: Person, at: datetime, person: Person, roles: Collection[Rol
     wanted = set(checked_roles(roles))
     with transaction.atomic(durable=True):
         managers = _lock_managers()
-        person = Person.objects.select_for_update().get(pk=person.pk)
+        person = Person.objects.select_for_update(no_key=True).get(pk=person.pk)
         if Role.MANAGER not in wanted:
             _check_manager_remains(person, managers)
         held = set(person.role_holdings.values_list("role", flat=True))
@@ -44,7 +48,7 @@ def deactivate_person(*, by: Person, at: datetime, person: Person, why: str = ""
     require_role(by, Role.MANAGER)
     with transaction.atomic(durable=True):
         managers = _lock_managers()
-        person = Person.objects.select_for_update().get(pk=person.pk)
+        person = Person.objects.select_for_update(no_key=True).get(pk=person.pk)
         if not person.is_active:
             raise Refusal("person_inactive", f"{person.name} is deactivated already.")
         _check_manager_remains(person, managers)
@@ -63,7 +67,7 @@ def reactivate_person(*, by: Person, at: datetime, person: Person) -> Person:
     """Let a person sign in again, with the password and the roles they had; tokens stay revoked."""
     require_role(by, Role.MANAGER)
     with transaction.atomic(durable=True):
-        person = Person.objects.select_for_update().get(pk=person.pk)
+        person = Person.objects.select_for_update(no_key=True).get(pk=person.pk)
         if person.is_active:
             raise Refusal("person_active", f"{person.name} is active already.")
         person.is_active = True
@@ -89,7 +93,7 @@ def edit_own_details(
         "temperature_unit": _one_of(temperature_unit, TEMPERATURE_UNITS, "temperature_unit"),
     }
     with transaction.atomic(durable=True):
-        person = Person.objects.select_for_update().get(pk=by.pk)
+        person = Person.objects.select_for_update(no_key=True).get(pk=by.pk)
         changed = [field for field, value in new.items() if getattr(person, field) != value]
         for field in changed:
             setattr(person, field, new[field])
@@ -104,7 +108,8 @@ def _lock_managers() -> list[int]:
     holdings = RoleHolding.objects.select_for_update(of=("self",)).filter(
         role=Role.MANAGER, person__is_active=True
     )
-    return list(holdings.order_by("pk").values_list("person_id", flat=True))
+    # as rows: PostgreSQL cannot lock what values_list() selects by `of`
+    return [holding.person_id for holding in holdings.order_by("pk")]
 
 
 def _check_manager_remains(person: Person, managers: list[int]) -> None:
