@@ -92,7 +92,7 @@ def book_ware(
         booking = Booking.objects.create(
             slip=f"~{secrets.token_hex(3)}",  # until its number is known, three lines below
             member=member,
-            account=member.account,
+            account_id=member.account_id or 0,  # _check_member refuses a member without one
             stage=stage,
             cone=cone,
             clay=clay,

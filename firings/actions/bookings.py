@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 
@@ -115,7 +116,7 @@ def correct_piece(
         gap_mm = policy.gap_mm(booking.stage)
         booking.charged_area_mm2 = area_of(list(booking.pieces.all()), gap_mm)
         booking.save(update_fields=["charged_area_mm2"])
-        facts = {
+        facts: dict[str, Any] = {
             "booking": booking.pk,
             "slip": booking.slip,
             "piece": piece.name,

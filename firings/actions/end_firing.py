@@ -159,7 +159,7 @@ def _set_registers(firing: Firing, start_wh: int | None, end_wh: int | None) -> 
 def _set_energy(firing: Firing, *, is_needed: bool, at: datetime) -> None:
     """Take the energy from the most trusted source and keep how it was spread over time."""
     readings = moments_of(firing)
-    ended_at = firing.opened_at or at
+    started_at, ended_at = firing.started_at or at, firing.opened_at or at
     try:
         estimate = _estimate(firing, readings)
     except ValueError as error:
@@ -170,9 +170,7 @@ def _set_energy(firing: Firing, *, is_needed: bool, at: datetime) -> None:
             f"How much electricity this firing used is not known: {error}.",
             field="register_end_wh",
         ) from error
-    profile = energy_profile(
-        readings, estimate, firing.kiln.rated_power_w, firing.started_at, ended_at
-    )
+    profile = energy_profile(readings, estimate, firing.kiln.rated_power_w, started_at, ended_at)
     firing.energy_wh = estimate.energy_wh
     firing.energy_uncertainty_wh = estimate.uncertainty_wh
     firing.energy_source = estimate.source
@@ -196,7 +194,7 @@ def _estimate(firing: Firing, readings: list[Any]) -> EnergyEstimate:
         state=FiringState.CLOSED,
         energy_source__in=["meter_register", "power_samples"],
     ).order_by("-started_at")
-    history = list(like.values_list("energy_wh", flat=True)[:10])
+    history = [wh for wh in like.values_list("energy_wh", flat=True)[:10] if wh]
     return best_energy(readings, firing.kiln.rated_power_w, start, end, history)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from firings.actions.bookings import change_state, locked_booking
 from firings.actions.kiln_space import load_pieces, space_of, standard_shelves
@@ -110,7 +111,8 @@ def _loaded_on(firing: Firing, at: datetime) -> date:
     return max(at, firing.planned_for).astimezone(zone).date()
 
 
-def with_ware(bookings):  # type: ignore[no-untyped-def]
+def with_ware(bookings: QuerySet[Booking]) -> QuerySet[Booking]:
+    """Bookings with all that the rules and the packer ask about them."""
     return bookings.select_related("clay", "member").prefetch_related("glazes", "pieces__placement")
 
 

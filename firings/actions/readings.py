@@ -88,7 +88,11 @@ def firing_of_reading(kiln: Kiln, readings: Sequence[Moment]) -> Firing:
         .order_by("-started_at")
         .first()
     )
-    if firing is None or (readings and readings[-1].at < firing.started_at - timedelta(hours=1)):
+    if (
+        firing is None
+        or firing.started_at is None
+        or (readings and readings[-1].at < firing.started_at - timedelta(hours=1))
+    ):
         raise WareRefusal(
             "no_firing_running",
             f"{kiln} is not being fired, so these readings belong nowhere. "

@@ -24,7 +24,8 @@ def remind_pick_ups(*, at: datetime) -> int:
     written = 0
     with transaction.atomic(durable=True):
         for booking in waiting:
-            number = int((at - booking.ready_at) / every)
+            waited = at - (booking.ready_at or at)
+            number = int(waited / every)
             notice = write_notice(
                 key=f"pick_up:{booking.pk}:{number}",
                 kind="pick_up",
@@ -35,7 +36,7 @@ def remind_pick_ups(*, at: datetime) -> int:
                     "slip": booking.slip,
                     "place": booking.pick_up_place,
                     "pick_up_by": booking.pick_up_by.isoformat() if booking.pick_up_by else "",
-                    "days": (at - booking.ready_at).days,
+                    "days": waited.days,
                 },
             )
             written += notice is not None and notice.written_at == at
