@@ -1,0 +1,100 @@
+"""Whatever is done in whatever order, the books balance (properties of double entry).
+
+Checked after every step: the trial balance agrees, each entry sums to zero, every statement
+closes with the balance of its account, and numbers run without a hole.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Sum
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from billing.actions.balances import balance_minor_of, ledger_balances_on, trial_balance_on
+from billing.actions.close_month import close_month, month_to_close
+from billing.actions.payments import give_credit, record_payment, reverse_payment
+from billing.actions.price_firing import (
+    post_firing_cost,
+    reprice_firing,
+    reverse_firing_cost,
+)
+from billing.models import FiringCost, JournalEntry, Payment, Share, Statement
+from billing.refusals import BillingRefusal
+from tests.billing.conftest import Books
+from tests.billing.scene import fire_with_ware
+
+FAR_OFF = date(2027, 12, 31)
+areas = st.integers(1, 90_000)
+amounts = st.integers(-4_000, 9_000)
+steps = st.one_of(
+    st.tuples(st.just("fire"), st.lists(areas, max_size=4), st.integers(0, 60_000)),
+    st.tuples(st.just("pay"), amounts, st.booleans()),
+    st.tuples(st.just("credit"), amounts, st.booleans()),
+    st.tuples(st.just("take back payment"), st.integers(0, 3), st.none()),
+    st.tuples(st.just("take back cost"), st.integers(0, 3), st.booleans()),
+    st.tuples(st.just("close"), st.none(), st.none()),
+)
+
+
+def take(books: Books, step: tuple[Any, ...], at: datetime) -> None:
+    """Do one step; a refusal is a fine outcome, as long as nothing bends."""
+    what, first, second = step
+    account = books.ada_account if second else books.ben_account
+    by = {"by": books.treasurer, "at": at}
+    if what == "fire":
+        wares = [(books.ada if n % 2 else books.ben, area) for n, area in enumerate(first)]
+        firing = fire_with_ware(books.kiln, wares, started_at=at, energy_wh=second)
+        with transaction.atomic():
+            post_firing_cost(firing, books.treasurer, at)
+    elif what == "pay":
+        record_payment(
+            account=account, received_on=at.date(), amount_minor=first, method="cash", **by
+        )
+    elif what == "credit":
+        give_credit(account=account, amount_minor=first, reason="a chip", **by)
+    elif what == "take back payment":
+        for payment in Payment.objects.all()[first : first + 1]:
+            reverse_payment(payment=payment, reason="bounced", **by)
+    elif what == "take back cost":
+        for cost in FiringCost.objects.all()[first : first + 1]:
+            reverse_firing_cost(cost=cost, reason="misread", **by)
+            if second:
+                reprice_firing(firing=cost.firing, **by)
+    elif (month := month_to_close(at)) is not None:
+        close_month(month=month, **by)
+
+
+def check_books(books: Books) -> None:
+    assert trial_balance_on(FAR_OFF).is_balanced
+    assert sum(balance for _, balance in ledger_balances_on(FAR_OFF)) == 0
+    assert not JournalEntry.objects.annotate(s=Sum("postings__amount_minor")).exclude(s=0).exists()
+    assert not JournalEntry.objects.filter(posted_at=None).exists()
+    for cost in FiringCost.objects.all():
+        shared = Share.objects.filter(cost=cost).aggregate(sum=Sum("amount_minor"))["sum"] or 0
+        assert shared + cost.studio_minor == cost.pool_minor
+    for issued in Statement.objects.select_related("close"):
+        last_day = (issued.close.month + timedelta(days=31)).replace(day=1) - timedelta(days=1)
+        assert issued.closing_minor == balance_minor_of(issued.account, last_day)
+    numbers = list(Statement.objects.order_by("number").values_list("number", flat=True))
+    assert numbers == list(range(1, len(numbers) + 1))
+
+
+@settings(
+    max_examples=60,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(taken=st.lists(steps, min_size=1, max_size=12))
+def test_any_sequence_keeps_the_books_balanced(books: Books, taken: list[tuple[Any, ...]]) -> None:
+    start = transaction.savepoint()  # each example begins with the same books
+    for day, step in enumerate(taken):
+        at = datetime(2026, 3, 10, 12, tzinfo=UTC) + timedelta(days=11 * day)
+        with suppress(BillingRefusal):
+            take(books, step, at)
+        check_books(books)
+    transaction.savepoint_rollback(start)
