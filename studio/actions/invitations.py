@@ -12,6 +12,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils.crypto import salted_hmac
 
 from studio.actions.accounts import (
@@ -55,7 +56,7 @@ def invite_person(
     the same address that has expired is revoked by the way.
     """
     require_role(by, Role.MANAGER)
-    email, name, roles = checked_email(email), checked_name(name), checked_roles(roles)
+    email, name, wanted = checked_email(email), checked_name(name), checked_roles(roles)
     notice_key = f"invited:{secrets.token_hex(16)}"
     secret = secret_behind(notice_key)
     with transaction.atomic(durable=True):
@@ -68,14 +69,14 @@ def invite_person(
         invitation = Invitation.objects.create(
             email=email,
             name=name,
-            roles=roles,
+            roles=wanted,
             account=account,
             secret_digest=digest_of(secret),
             invited_by=by,
             invited_at=at,
             expires_at=at + timedelta(days=studio.invitation_days),
         )
-        record_deed(invitation, "invited", by=by, at=at, to_state="open", roles=roles)
+        record_deed(invitation, "invited", by=by, at=at, to_state="open", roles=wanted)
         facts = {"invitation": invitation.pk, "name": name, "invited_by": by.name}
         write_notice(key=notice_key, kind="invited", at=at, address=email, facts=facts)
     return invitation, secret
@@ -220,8 +221,8 @@ def _revoke(invitation: Invitation, deed: str, by: Person, at: datetime) -> None
     record_deed(invitation, deed, by=by, at=at, from_state="open", to_state="revoked")
 
 
-def _usable(invitations: object, secret: str, at: datetime) -> Invitation:
-    invitation = invitations.filter(secret_digest=digest_of(secret)).first()  # type: ignore[attr-defined]
+def _usable(invitations: QuerySet[Invitation], secret: str, at: datetime) -> Invitation:
+    invitation = invitations.filter(secret_digest=digest_of(secret)).first()
     if invitation is None:
         raise Refusal(
             "invitation_unknown",

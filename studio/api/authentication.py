@@ -36,7 +36,7 @@ class TokenAuthentication(BaseAuthentication):
         return SCHEME
 
 
-class TokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+class TokenScheme(OpenApiAuthenticationExtension):
     target_class = TokenAuthentication
     name = "accessToken"
 

@@ -57,7 +57,7 @@ class PersonViewSet(viewsets.ReadOnlyModelViewSet[Person]):
     serializer_class = PersonSerializer
 
     def get_queryset(self) -> QuerySet[Person]:
-        return super().get_queryset().seen_by(self.request.user)  # type: ignore[attr-defined,no-any-return]
+        return super().get_queryset().seen_by(self.request.user)
 
     def get_permissions(self) -> list[Any]:
         if self.action in ("list", "retrieve"):
@@ -104,7 +104,7 @@ class AccountViewSet(
     lookup_value_converter = "int"
 
     def get_queryset(self) -> QuerySet[Account]:
-        return super().get_queryset().seen_by(self.request.user)  # type: ignore[attr-defined,no-any-return]
+        return super().get_queryset().seen_by(self.request.user)
 
     @extend_schema(request=AccountSerializer, responses=AccountSerializer)
     def partial_update(self, request: Request, number: int) -> Response:

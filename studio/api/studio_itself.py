@@ -91,9 +91,9 @@ class NoticeViewSet(viewsets.ReadOnlyModelViewSet[Notice]):
 
     def get_queryset(self) -> QuerySet[Notice]:
         notices = super().get_queryset()
-        if self.request.user.has_role(Role.MANAGER):  # type: ignore[union-attr]
+        if self.request.user.has_role(Role.MANAGER):
             return notices
-        return notices.filter(person=self.request.user)  # type: ignore[misc]
+        return notices.filter(person=self.request.user)
 
     @extend_schema(request=None, responses=NoticeSerializer)
     @action(detail=True, methods=["post"])

@@ -13,6 +13,7 @@ from studio.models import Notice, NoticeState, Role
 from studio.notice_kinds import label_of
 from studio.pages.access import needs
 from studio.pages.answers import answer_deed
+from studio.pages.home import Panel
 
 ROWS = 50
 
@@ -39,3 +40,11 @@ def retry(request: HttpRequest, pk: int) -> HttpResponse:
         done=f"The notice to {notice.address} is tried again.",
         then="studio:notices",
     )
+
+
+def failed_notices_panel(request: HttpRequest) -> Panel | None:
+    """On a manager's home page, while anything could not be delivered."""
+    if not request.user.has_role(Role.MANAGER):
+        return None
+    failed = Notice.objects.filter(state=NoticeState.FAILED).count()
+    return Panel("studio/panels/failed_notices.html", {"failed": failed}, 200) if failed else None

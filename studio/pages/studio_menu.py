@@ -1,7 +1,9 @@
-"""The studio's own lines of the menu and its words for states."""
+"""The studio's own lines of the menu, its panel and its words for states."""
 
 from studio.models import NoticeState, Role
+from studio.pages.home import register_panel
 from studio.pages.nav import NavEntry, register_nav
+from studio.pages.notices import failed_notices_panel
 from studio.pages.words import register_words
 
 MENU = (
@@ -26,6 +28,7 @@ MENU = (
 def register_studio_menu() -> None:
     for entry in MENU:
         register_nav(entry)
+    register_panel(failed_notices_panel)
     register_words(
         "notice",
         {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import smtplib
 from datetime import timedelta
 from email import message_from_bytes, policy
@@ -10,13 +11,14 @@ import pytest
 import time_machine
 from django.core import mail
 from django.core.mail import EmailMultiAlternatives
+from django.urls import reverse
 
 from studio.actions.deliver import RETRY_AFTER, deliver_notice
 from studio.actions.invitations import invite_person
 from studio.channels.email.letter import write_letter
 from studio.channels.email.send import is_final
 from studio.models import MailboxMessage, Notice, Role, Studio
-from tests.studio.made import NOW, make_manager
+from tests.studio.made import NOW, make_manager, make_person
 from tests.studio.mail_server import mail_server
 
 pytestmark = pytest.mark.django_db
@@ -175,3 +177,17 @@ def test_letter_shows_times_in_the_studios_zone(invited):
     """14 days after 09:30 UTC on 2 March 2026, in Tokyo (UTC+9, no summer time)."""
     Studio.objects.update(time_zone="Asia/Tokyo")
     assert "Mon 16 Mar 2026, 18:30" in write_letter(invited[0]).text
+
+
+def test_new_password_comes_in_the_studios_letter(client):
+    person = make_person(name="Kaja & Co", email="kaja@example.org")
+    client.post(reverse("account_reset_password"), {"email": person.email})
+    [message] = mail.outbox
+    assert message.body.startswith("Hello Kaja & Co,")
+    assert "Our studio\n" in message.body
+    [(html, _type)] = message.alternatives
+    assert "Hello Kaja &amp; Co," in html
+    assert message.message()["Auto-Submitted"] == "auto-generated"
+    link = re.search(r"http://\S+", message.body).group()
+    assert client.get(link, follow=True).status_code == 200
+    assert link in html

@@ -362,6 +362,14 @@ def test_notice_that_did_not_fail_stays(client, manager):
     assert "has not failed" in text_of(answer)
 
 
+def test_manager_is_told_at_home_what_did_not_arrive(client, manager):
+    assert "did not arrive" not in text_of(client.get("/"))
+    make_notice(state="failed")
+    assert "1 notice could not be delivered" in text_of(client.get("/"))
+    client.force_login(make_person(Role.CREW))
+    assert "did not arrive" not in text_of(client.get("/"))
+
+
 # --- Mail -----------------------------------------------------------------------------------
 
 

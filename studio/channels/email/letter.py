@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
-from django.template import Context, engines
+from django.template import Context, Engine
 
 from studio.models import Notice, Studio
 from studio.notice_kinds import kind_named
@@ -56,5 +56,5 @@ def _plain(template: str, context: dict[str, Any]) -> str:
 
 
 def _render(template: str, context: dict[str, Any], *, is_html: bool) -> str:
-    found = engines["django"].get_template(template).template
+    found = Engine.get_default().get_template(template)
     return str(found.render(Context(context, autoescape=is_html)))
