@@ -147,7 +147,7 @@ def _energy_sentence(
     return energy_sentence(
         format_energy_wh(firing.energy_wh or 0, studio.language),
         firing.energy_source,
-        str(tariff),
+        f"{tariff.name} from {day_words(tariff.valid_from)}",
         words,
         format_minor(amount_minor, studio.currency, studio.language),
     )

@@ -68,17 +68,17 @@ def pool_sentence(parts: Sequence[tuple[str, str]], pool: str) -> str:
 
 def share_sentence(words: ShareWords) -> str:
     """How the pool came down to one booking, to the last cent."""
-    of_what = "usable shelf area" if words.is_of_usable_area else "area charged in this firing"
+    of_what = "that the shelves hold" if words.is_of_usable_area else "charged in this firing"
     exact = (
-        f"This ware took {words.area} of {words.total_area} {of_what} ({words.percent}): "
+        f"This ware took {words.area} of the {words.total_area} {of_what} ({words.percent}): "
         f"{words.pool} × {words.area} ÷ {words.total_area} = {words.quota}"
     )
     if words.rounding == "exact":
         return f"{exact}."
     if words.rounding == "added":
         return (
-            f"{exact}, charged {words.amount}: the last units go to the largest fractions, "
-            "so that all shares add up to the whole."
+            f"{exact}, charged {words.amount}: what rounding leaves over goes to the largest "
+            "fractions, so that all shares add up to the whole."
         )
     return f"{exact}, charged {words.amount}: the fraction is dropped."
 

@@ -168,13 +168,13 @@ def test_working_can_be_followed_to_the_cent(books: Books) -> None:
     spaced = [sentence.replace("\xa0", " ") for sentence in share.working["sentences"]]
     assert spaced == [
         "Electricity: 42.3 kWh, read from the electricity meter. By the tariff Town works from "
-        "2026-01-01: 42.3 kWh in “all hours” at 0.21 EUR for a kWh = €8.88. Together €8.88.",
+        "1 January 2026: 42.3 kWh in “all hours” at 0.21 EUR for a kWh = €8.88. Together €8.88.",
         "Relays: replacing costs €60.00 and is due after 300 firings; used 1 firing, so €0.20.",
         "Consumables: €1.50 for each firing, as the studio has set.",
         "Handling: €1.00 for each firing, as the studio has set.",
         "The whole firing cost €11.58: electricity €8.88, wear of Relays €0.20, "
         "consumables €1.50, handling €1.00.",
-        "This ware took 300.00 cm² of 1,000.00 cm² area charged in this firing (30.0 %): "
+        "This ware took 300.00 cm² of the 1,000.00 cm² charged in this firing (30.0 %): "
         "€11.58 × 300.00 cm² ÷ 1,000.00 cm² = 3.4740, charged €3.47: the fraction is dropped.",
     ]
 
