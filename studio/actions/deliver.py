@@ -21,7 +21,6 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.db.models import F
-from django.utils import timezone
 
 from studio.actions.outbox import nudge_after_commit
 from studio.actions.permits import require_role
@@ -58,15 +57,13 @@ def deliver_notice(*, pk: int, at: datetime) -> Notice | None:
         if reason:
             return _mark(notice, state=NoticeState.DROPPED, last_error=reason)
         address = notice.person.email if notice.person else notice.address
-        send_email(notice, address)
+        send_email(notice, address, at)
     except CannotBeDelivered as fault:
         return _mark(notice, state=NoticeState.FAILED, last_error=str(fault))
     except Exception as fault:
         log.warning("notice %s was not delivered", notice.pk, exc_info=True)
         return _try_later(notice, at, fault)
-    return _mark(
-        notice, state=NoticeState.SENT, sent_at=timezone.now(), address=address, last_error=""
-    )
+    return _mark(notice, state=NoticeState.SENT, sent_at=at, address=address, last_error="")
 
 
 def claim_notice(*, pk: int, at: datetime) -> Notice | None:

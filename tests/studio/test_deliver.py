@@ -55,7 +55,7 @@ def post(monkeypatch):
             self.fault = None
             self.meanwhile = lambda: None
 
-        def take(self, notice, address):
+        def take(self, notice, address, at):
             self.meanwhile()
             if self.fault:
                 raise self.fault

@@ -80,6 +80,7 @@ def test_message_carries_the_headers_of_a_machine(invited):
     sent = message_from_bytes(message.message().as_bytes(), policy=policy.default)
     assert sent["Auto-Submitted"] == "auto-generated"
     assert sent["Message-ID"] == notice.message_id
+    assert sent["Date"].datetime == NOW
     assert sent["To"] == "ina@example.org"
     types = [part.get_content_type() for part in sent.walk()]
     assert types == ["multipart/alternative", "text/plain", "text/html"]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
 
 from django.core.mail import EmailMessage
 from django.core.mail.backends.base import BaseEmailBackend
@@ -20,7 +22,8 @@ class MailboxBackend(BaseEmailBackend):
 
 
 def _keep(message: EmailMessage) -> None:
-    message_id = str(message.message()["Message-ID"])
+    headers = message.message()
+    message_id = str(headers["Message-ID"])
     html = next(
         (
             str(content)
@@ -38,5 +41,12 @@ def _keep(message: EmailMessage) -> None:
                 "subject": str(message.subject)[:500],
                 "text": str(message.body),
                 "html": html,
+                "received_at": _dated(str(headers["Date"])),
             },
         )
+
+
+def _dated(header: str) -> datetime:
+    """The moment of a Date header; its zone is UTC when it names none (-0000 of RFC 5322, 3.3)."""
+    moment = parsedate_to_datetime(header)
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)

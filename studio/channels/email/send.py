@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import smtplib
+from datetime import datetime
+from email.utils import format_datetime
 
 from django.core.mail import BadHeaderError, EmailMultiAlternatives
 
@@ -14,14 +16,18 @@ class CannotBeDelivered(Exception):
     """The mail server has refused for good: trying again would not help."""
 
 
-def send_email(notice: Notice, address: str) -> None:
-    """Send `notice` to `address`; raises CannotBeDelivered, or what the mail framework raises."""
+def send_email(notice: Notice, address: str, at: datetime) -> None:
+    """Send `notice` to `address`, dated `at`.
+
+    Raises CannotBeDelivered, or what the mail framework raises.
+    """
     letter = write_letter(notice)
     message = EmailMultiAlternatives(
         subject=letter.subject,
         body=letter.text,
         to=[address],
         headers={
+            "Date": format_datetime(at),
             "Message-ID": notice.message_id,
             # RFC 3834, 5: tells other machines not to answer
             "Auto-Submitted": "auto-generated",
