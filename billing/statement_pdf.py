@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from itertools import groupby
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import typst
 from babel.dates import format_date
@@ -36,7 +36,7 @@ def render_statement_pdf(statement: Statement) -> bytes:
         sys_inputs={"statement": json.dumps(_page(content), ensure_ascii=False)},
         timestamp=int(datetime.fromisoformat(content["issued_at"]).timestamp()),
     )
-    return cast(bytes, document)
+    return document
 
 
 def _page(content: Content) -> dict[str, Any]:

@@ -130,7 +130,8 @@ def _split(firing: Firing, at: datetime, policy: BillingPolicy, studio: Studio) 
         firing.bookings.filter(state__in=CHARGED_STATES).select_related("account").order_by("pk")
     )
     charged_mm2 = sum(booking.charged_area_mm2 for booking in bookings)
-    usable_mm2 = usable_area_mm2(firing) or charged_mm2
+    # Without ware there is nothing to split, and a broken-off firing must not ask for shelves.
+    usable_mm2 = usable_area_mm2(firing) or charged_mm2 if bookings else 0
     result = split_pool(
         pool_minor,
         [ShareRequest(booking.pk, booking.charged_area_mm2) for booking in bookings],

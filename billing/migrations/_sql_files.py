@@ -1,7 +1,7 @@
 """Run the SQL that lies beside the migrations: `sql/<engine>/<name>.sql` and `<name>_undo.sql`.
 
 SQLite drops a table's triggers when Django rebuilds the table: a later migration that alters a
-guarded table must undo its file before and run it again after. A test lists what must be there.
+guarded table must undo its file before and run it again after, or the tests of refusals fail.
 """
 
 import sqlite3
