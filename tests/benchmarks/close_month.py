@@ -51,8 +51,10 @@ def main() -> None:
         os.environ |= {"WAREBOARD_HOME": folder, "WAREBOARD_MODE": "demo"}
         _start_django()
         treasurer = _build_studio(arguments.accounts, arguments.firings)
-        bare_s = _time_bare_sql()
+        bare_s, rows = _time_bare_sql()
         close_s, statements = _time_close(treasurer)
+    if rows != statements:
+        sys.exit(f"bare SQL summed {rows} accounts, the close {statements}: they must agree")
     write = sys.stdout.write
     write(f"{statements} statements from {arguments.firings} firings\n")
     write(f"close_month   {close_s:7.3f} s\n")
@@ -109,7 +111,7 @@ def _build_studio(accounts: int, firings: int) -> Any:
     return treasurer
 
 
-def _time_bare_sql() -> float:
+def _time_bare_sql() -> tuple[float, int]:
     from django.db import connection, transaction
 
     with connection.cursor() as cursor:
@@ -117,7 +119,7 @@ def _time_bare_sql() -> float:
         start = time.perf_counter()
         with transaction.atomic():
             cursor.execute(BARE_SQL)
-        return time.perf_counter() - start
+        return time.perf_counter() - start, cursor.rowcount
 
 
 def _time_close(treasurer: Any) -> tuple[float, int]:
