@@ -1,0 +1,36 @@
+"""The part of the API about kilns and ware."""
+
+from django.urls import path
+from rest_framework.routers import SimpleRouter
+
+from firings.api.bookings import BookingViewSet
+from firings.api.firings import FiringViewSet
+from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
+from firings.api.readings import FiringCurveView, FiringReadingsView, KilnReadingsView
+from firings.api.ware import (
+    ClayViewSet,
+    GlazeViewSet,
+    PieceSizeViewSet,
+    PolicyView,
+    QueuesView,
+)
+
+router = SimpleRouter(use_regex_path=False)
+router.register("kilns", KilnViewSet)
+router.register("kilns/<int:kiln_pk>/parts", PartViewSet, basename="kiln-part")
+router.register("kilns/<int:kiln_pk>/care", CareViewSet, basename="kiln-care")
+router.register("kilns/<int:kiln_pk>/keys", KilnKeyViewSet, basename="kiln-key")
+router.register("clays", ClayViewSet)
+router.register("glazes", GlazeViewSet)
+router.register("sizes", PieceSizeViewSet)
+router.register("bookings", BookingViewSet)
+router.register("firings", FiringViewSet)
+
+urlpatterns = [
+    path("queues/", QueuesView.as_view(), name="api_queues"),
+    path("firing-policy/", PolicyView.as_view(), name="api_firing_policy"),
+    path("kilns/<int:pk>/readings/", KilnReadingsView.as_view(), name="api_kiln_readings"),
+    path("firings/<int:pk>/readings/", FiringReadingsView.as_view(), name="api_firing_readings"),
+    path("firings/<int:pk>/curve/", FiringCurveView.as_view(), name="api_firing_curve"),
+    *router.urls,
+]
