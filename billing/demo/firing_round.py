@@ -1,0 +1,364 @@
+"""One firing from the queue to the pick-up shelf, deed by deed, by whoever of the crew is there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from decimal import Decimal
+from functools import partial
+
+from billing.demo.kiln_logs import KilnLog, cut_short, kiln_log, schedule_for, schedule_json
+from billing.demo.kilns import KilnPlate
+from billing.demo.scene import Scene, opening_hour
+from firings.actions.bookings import correct_piece, decline_booking
+from firings.actions.cool_down import begin_cooling
+from firings.actions.end_firing import abort_firing, close_firing
+from firings.actions.load import fill_load
+from firings.actions.open_and_unload import ConeSeen, open_firing, shelve_booking
+from firings.actions.plan_firing import (
+    announce_firing,
+    begin_loading,
+    cancel_firing,
+    plan_firing,
+)
+from firings.actions.readings import add_firing_readings
+from firings.actions.start import start_check, start_firing
+from firings.calculations.cones import CONES
+from firings.calculations.readings import Reading
+from firings.models import (
+    Booking,
+    BookingState,
+    DeclineReason,
+    Firing,
+    FiringPolicy,
+    FiringState,
+    Kiln,
+    KilnState,
+)
+
+# Ware weighs about half a kilogram for each litre of the room it stands in: common practice,
+# no source.
+KG_PER_LITRE = 0.5
+EMPTY_KG = 4.0
+OUTCOMES = (
+    ("cracked", "Crack from the rim."),
+    ("cracked", "The foot has a crack."),
+    ("glaze_fault", "Crawled on one side."),
+    ("glaze_fault", "Pinholes inside."),
+    ("stuck", "A drip held it to the shelf; ground off."),
+    ("broken", "Burst: it was still damp inside."),
+)
+PLACES = ("North shelf", "Window shelf", "Low shelf", "Cart by the door")
+
+Shelved = Callable[[Booking, datetime], None]
+
+
+@dataclass
+class FiringRound:
+    """How one firing is meant to go. `short_c` below the cone; `opens_at` overrides the wait."""
+
+    scene: Scene
+    plate: KilnPlate
+    kiln: Kiln
+    starts_at: datetime
+    has_shelved: Shelved
+    register_wh: dict[str, int]
+    stage: str = ""
+    cone: str = ""
+    is_announced: bool = False
+    is_empty: bool = False
+    is_logged_by_file: bool = False
+    breaks_off: str = ""
+    short_c: float = 0.0
+    opens_at: datetime | None = None
+    has_hot_room: bool = False
+    firing: Firing | None = None
+    log: KilnLog | None = None
+    sent: int = field(default=0)
+
+    # --- Before the start -------------------------------------------------------------------
+
+    def announce(self, at: datetime) -> None:
+        """Let members book on it, for the ware that waits most."""
+        self._choose()
+        if not self.stage or not self._kiln_may_fire():
+            return
+        self.firing = announce_firing(by=self.scene.crew(), at=at, firing=self._planned(at))
+        self.is_announced = True
+
+    def load(self, at: datetime) -> None:
+        """Make the load from what waits; without ware or with the kiln away nothing is fired."""
+        by = self.scene.crew()
+        if not self._kiln_may_fire():
+            self._call_off(at, f"{self.plate.name} is out of service.")
+            return
+        if self.firing is None:
+            self._choose()
+            if not self.stage:
+                return
+            self.firing = self._planned(at)
+        self.firing = begin_loading(by=by, at=at, firing=self.firing)
+        if not self.is_empty:
+            self._turn_ware_away(at)
+            self._measure_again(at)
+            if not fill_load(by=by, at=at, firing=self.firing).placed:
+                self._call_off(at, "Nothing that waits is dry.")
+                return
+        self.scene.timeline.plan(self.starts_at, self.start)
+
+    def _choose(self) -> None:
+        """The stage and cone of which most area waits, among those the kiln may fire."""
+        if self.stage:
+            return
+        waiting: dict[tuple[str, str], int] = {}
+        day = self.starts_at.date()
+        for stage, cone, area_mm2 in (
+            Booking.objects.waiting()
+            .filter(firing=None, dry_on__lte=day)
+            .order_by("pk")
+            .values_list("stage", "cone", "charged_area_mm2")
+        ):
+            if CONES.index(cone) <= CONES.index(self.kiln.cone_limit):
+                waiting[stage, cone] = waiting.get((stage, cone), 0) + area_mm2
+        if waiting:
+            self.stage, self.cone = max(waiting, key=lambda queue: waiting[queue])
+
+    def _kiln_may_fire(self) -> bool:
+        self.kiln.refresh_from_db()
+        wanted = KilnState.FIRST_FIRING_DUE if self.is_empty else KilnState.IN_SERVICE
+        return self.kiln.state == wanted
+
+    def _planned(self, at: datetime) -> Firing:
+        if self.is_empty:
+            self.stage, self.cone = "bisque", "04"
+        return plan_firing(
+            by=self.scene.crew(),
+            at=at,
+            kiln=self.kiln,
+            stage=self.stage,
+            cone=self.cone,
+            planned_for=self.starts_at,
+            schedule=schedule_json(schedule_for(self.stage, self.cone)),
+            is_empty_first_firing=self.is_empty,
+        )
+
+    def _call_off(self, at: datetime, reason: str) -> None:
+        if self.firing is not None:
+            self.firing = cancel_firing(
+                by=self.scene.crew(), at=at, firing=self.firing, reason=reason
+            )
+
+    def _turn_ware_away(self, at: datetime) -> None:
+        """Now and then something on the ware board should not be there."""
+        if not self.scene.is_chance(0.2):
+            return
+        queue = Booking.objects.in_queue(self.stage, self.cone).dry_by(at.date())
+        slips = list(queue[:12])
+        if len(slips) < 4:
+            return
+        reason, note = self.scene.dice.choice(
+            (
+                (DeclineReason.WET, "The feet are still cold to the cheek."),
+                (DeclineReason.NO_SLIP, "Nothing on the board carries this slip."),
+                (DeclineReason.OTHER, "Glaze runs down to the foot: please wipe and bring again."),
+            )[: 3 if self.stage == "glaze" else 2]
+        )
+        decline_booking(
+            by=self.scene.crew(), at=at, booking=slips[-1], reason=reason.value, note=note
+        )
+
+    def _measure_again(self, at: datetime) -> None:
+        """Crew find a piece wider than it was booked."""
+        if not self.scene.is_chance(0.35):
+            return
+        booking = Booking.objects.in_queue(self.stage, self.cone).filter(shelf_fraction="").first()
+        piece = booking.pieces.filter(shape="round").first() if booking else None
+        if piece is None or piece.across_mm is None or piece.across_mm > 250:
+            return
+        correct_piece(
+            by=self.scene.crew(),
+            at=at,
+            piece=piece,
+            shape=piece.shape,
+            across_mm=piece.across_mm + self.scene.dice.randint(6, 22),
+            height_mm=piece.height_mm + self.scene.dice.randint(0, 6),
+        )
+
+    # --- The fire ---------------------------------------------------------------------------
+
+    def start(self, at: datetime) -> None:
+        firing = self._now()
+        witness = {"witness"} if self.scene.is_chance(0.5) else set()
+        ticked = {item.code for item in start_check(firing)} - witness
+        is_metered = self.plate.logged == "by hand"
+        self.firing = start_firing(
+            by=self.scene.crew(),
+            at=at,
+            firing=firing,
+            ticked=ticked,
+            register_start_wh=self.register_wh[self.plate.name] if is_metered else None,
+            override_reason="No cones in the drawer; ordered." if witness else "",
+        )
+        schedule = schedule_for(firing.stage, firing.cone, self.short_c)
+        self.log = kiln_log(
+            self.plate,
+            cut_short(schedule) if self.breaks_off else schedule,
+            started_at=at,
+            load_kg=self._load_kg(),
+            dice=self.scene.dice,
+            is_hot_room=self.has_hot_room,
+        )
+        self._plan_the_rest()
+
+    def _load_kg(self) -> float:
+        rows = self._now().bookings.values_list(
+            "pieces__across_mm", "pieces__depth_mm", "pieces__height_mm", "charged_area_mm2"
+        )
+        mm3 = sum(
+            across * (depth or across) * height if across else area_mm2 * height
+            for across, depth, height, area_mm2 in rows
+        )
+        return EMPTY_KG + KG_PER_LITRE * mm3 / 1e6
+
+    def _plan_the_rest(self) -> None:
+        """When the log comes in, when somebody opens the kiln, or when it is broken off."""
+        log, plan, now = self._log(), self.scene.timeline.plan, self.scene.now
+        if self.breaks_off:
+            broken_at = log.ended_at + timedelta(minutes=50)
+            plan(broken_at, self.send_readings)
+            plan(broken_at + timedelta(minutes=4), self.break_off)
+            plan(log.falls_to(60), self.send_readings)
+            return
+        cool_at = log.falls_to(FiringPolicy.current().opening_limit_c)
+        opens_at = self.opens_at or opening_hour(cool_at + timedelta(minutes=25))
+        if self.plate.logged == "by hand":
+            plan(log.ended_at, self.note_the_end)
+        if self.is_logged_by_file:
+            plan(opens_at - timedelta(minutes=8), self.send_readings)
+        else:
+            halfway_at = log.started_at + (log.ended_at - log.started_at) / 2
+            moments = (halfway_at, log.ended_at + timedelta(hours=1), cool_at, opens_at)
+            for at in sorted({*moments, now} if log.started_at < now < opens_at else moments):
+                plan(at, self.send_readings)
+        if self.plate.logged == "by hand":
+            plan(opens_at - timedelta(minutes=3), self.read_pyrometer)
+        plan(opens_at, self.open)
+
+    def send_readings(self, at: datetime) -> None:
+        """What was read since the last time: by the logger itself, as a file, or by hand."""
+        ready = [reading for reading in self._log().readings[self.sent :] if reading.at <= at]
+        if not ready:
+            return
+        self.sent += len(ready)
+        source = {"by hand": "hand"}.get(self.plate.logged, "logger")
+        self._take(ready, "file" if self.is_logged_by_file else source, at)
+
+    def _take(self, readings: list[Reading], source: str, at: datetime) -> None:
+        by = None if source == "logger" else self.scene.crew()
+        received = add_firing_readings(
+            by=by, at=at, firing=self._now(), readings=readings, source=source
+        )
+        self.firing = received.firing
+
+    def note_the_end(self, at: datetime) -> None:
+        """No logger tells when the programme is over: somebody looks."""
+        self.send_readings(at)
+        if self._now().state == FiringState.FIRING:
+            self.firing = begin_cooling(by=self.scene.crew(), at=at, firing=self._now())
+
+    def read_pyrometer(self, at: datetime) -> None:
+        self.send_readings(at - timedelta(minutes=1))
+        self._take([Reading(at=at, temp_c=round(self._log().temp_c(at)))], "hand", at)
+
+    def break_off(self, at: datetime) -> None:
+        self.firing = abort_firing(
+            by=self.scene.crew(),
+            at=at,
+            firing=self._now(),
+            reason=self.breaks_off,
+            is_kiln_fault=True,
+        )
+
+    # --- Out of the kiln --------------------------------------------------------------------
+
+    def open(self, at: datetime) -> None:
+        """Open, read the cones, and plan the unloading, one slip after another."""
+        firing, dice = self._now(), self.scene.dice
+        temp_c = float(round(self._log().temp_c(at)))
+        is_hot = temp_c > FiringPolicy.current().opening_limit_c
+        self.firing = open_firing(
+            by=self.scene.crew(),
+            at=at,
+            firing=firing,
+            temp_c=temp_c,
+            reason="Cracked a hand's breadth only, gloves on, to free the kiln." if is_hot else "",
+            cones=self._cones(firing) if self.is_empty or dice.random() < 0.75 else (),
+        )
+        unloaded_at = at + timedelta(minutes=25)
+        for number, pk in enumerate(firing.bookings.order_by("pk").values_list("pk", flat=True)):
+            unloaded_at = at + timedelta(minutes=25 + 4 * number)
+            self.scene.timeline.plan(unloaded_at, partial(self.shelve, pk))
+        self.scene.timeline.plan(unloaded_at + timedelta(minutes=15), self.close)
+
+    def _cones(self, firing: Firing) -> list[ConeSeen]:
+        """The firing cone, and the next hotter one as a guard, on each layer with a cone pack."""
+        dice = self.scene.dice
+        layers = sorted({layer.position for layer in firing.layers.all() if layer.cone_pack})
+        guard = CONES[CONES.index(firing.cone) + 1]
+        seen = []
+        for layer in layers or [1]:
+            bend = dice.randint(35, 55) if self.short_c else dice.randint(88, 100)
+            seen.append(ConeSeen(layer, firing.cone, Decimal(bend) / 100))
+            if not self.short_c:
+                seen.append(ConeSeen(layer, guard, Decimal(dice.randint(5, 30)) / 100))
+        return seen
+
+    def shelve(self, pk: int, at: datetime) -> None:
+        dice = self.scene.dice
+        booking = Booking.objects.get(pk=pk)
+        outcomes = {
+            piece.pk: dice.choices(
+                OUTCOMES,
+                weights=(4, 4, 0, 0, 0, 1) if self.stage == "bisque" else (3, 2, 5, 4, 2, 0),
+            )[0]
+            for piece in booking.pieces.all()
+            if dice.random() < 0.02
+        }
+        booking = shelve_booking(
+            by=self.scene.crew(),
+            at=at,
+            booking=booking,
+            place=dice.choice(PLACES),
+            outcomes=outcomes,
+        )
+        if booking.state == BookingState.READY:
+            self.has_shelved(booking, at)
+
+    def close(self, at: datetime) -> None:
+        """The firing is over; where a meter is read by hand, its register is typed now."""
+        end_wh = None
+        if self.plate.logged == "by hand":
+            self.register_wh[self.plate.name] += self._log().energy_wh
+            end_wh = self.register_wh[self.plate.name]
+        firing = self._now()
+        cooler = CONES[CONES.index(firing.cone) - 1]
+        self.firing = close_firing(
+            by=self.scene.crew(),
+            at=at,
+            firing=firing,
+            result="under" if self.short_c else "reached",
+            reached_cone=cooler if self.short_c else firing.cone,
+            register_end_wh=end_wh,
+        )
+
+    def _now(self) -> Firing:
+        """The firing as it stands."""
+        if self.firing is None:
+            raise ValueError(f"the firing of {self.plate.name} at {self.starts_at} is not planned")
+        return self.firing
+
+    def _log(self) -> KilnLog:
+        if self.log is None:
+            raise ValueError(f"the firing of {self.plate.name} at {self.starts_at} has no log")
+        return self.log

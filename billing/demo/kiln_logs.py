@@ -1,0 +1,163 @@
+"""What the kilns' loggers, and people with a pyrometer, read: from the thermal model.
+
+The model is firings.calculations.kiln_simulation; noise and offset of the thermocouple, the
+room and the controller's box are added here. Temperatures in C.
+"""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+
+from billing.demo.kilns import PLATES, KilnPlate
+from billing.demo.scene import ZONE
+from firings.calculations.cones import cone_equivalent_c
+from firings.calculations.kiln_simulation import KilnSample, Segment, simulate_firing
+from firings.calculations.readings import Reading
+
+ROOM_C = 21.0
+UNTIL_C = 44.0
+LAST_RATE_C_PER_H = 60.0
+BROKEN_OFF_AT_C = 760.0
+BY_NAME = {plate.name: plate for plate in PLATES}
+Segments = tuple[Segment, ...]
+
+
+@dataclass(frozen=True)
+class KilnLog:
+    """A whole firing: what the kiln did (`samples`), and what of it is read (`readings`).
+
+    `ended_at` is when the programme is over.
+    """
+
+    started_at: datetime
+    ended_at: datetime
+    samples: tuple[KilnSample, ...]
+    readings: tuple[Reading, ...]
+
+    @property
+    def energy_wh(self) -> int:
+        return round(self.samples[-1].register_wh)
+
+    def at(self, sample: KilnSample) -> datetime:
+        return self.started_at + timedelta(minutes=sample.minute)
+
+    def temp_c(self, at: datetime) -> float:
+        """What a pyrometer shows at a moment."""
+        until = [sample for sample in self.samples if self.at(sample) <= at]
+        return ([self.samples[0], *until])[-1].temp_c
+
+    def falls_to(self, limit_c: float) -> datetime:
+        """When the kiln has been at or below a limit for a quarter of an hour and more."""
+        cool = next(
+            sample
+            for sample in self.samples
+            if sample.temp_c <= limit_c and self.at(sample) > self.ended_at
+        )
+        return self.at(cool) + timedelta(minutes=30)
+
+
+def schedule_for(stage: str, cone: str, short_c: float = 0.0) -> Segments:
+    """Slow while water leaves, then faster, and 60 C an hour over the last 100 C.
+
+    `short_c` is how far the programme stays below the cone's published temperature.
+    """
+    peak_c = cone_equivalent_c(cone, LAST_RATE_C_PER_H) - short_c
+    if stage == "bisque":
+        ramps = (Segment(70, 110, 45), Segment(120, 600), Segment(160, peak_c - 100))
+        return (*ramps, Segment(LAST_RATE_C_PER_H, peak_c, 5))
+    ramps = (Segment(120, 250), Segment(170, peak_c - 100))
+    return (*ramps, Segment(LAST_RATE_C_PER_H, peak_c, 12))
+
+
+def cut_short(schedule: Segments, at_c: float = BROKEN_OFF_AT_C) -> Segments:
+    """The same programme in a kiln that fails on its way up."""
+    below = [segment for segment in schedule if segment.target_c < at_c]
+    return (*below, Segment(schedule[len(below)].rate_c_per_h, at_c))
+
+
+def schedule_json(schedule: Segments) -> list[dict[str, float]]:
+    return [
+        {
+            "rate_c_per_h": segment.rate_c_per_h,
+            "target_c": round(segment.target_c),
+            "hold_minutes": segment.hold_minutes,
+        }
+        for segment in schedule
+    ]
+
+
+@lru_cache(maxsize=128)
+def _samples(kiln: str, schedule: Segments, load_kg: int) -> tuple[KilnSample, ...]:
+    plate = BY_NAME[kiln]
+    return tuple(
+        simulate_firing(
+            plate.body,
+            schedule,
+            load_kg=load_kg,
+            room_c=ROOM_C,
+            step_s=120.0,
+            sample_minutes=plate.sample_minutes,
+            until_c=UNTIL_C,
+        )
+    )
+
+
+def kiln_log(
+    plate: KilnPlate,
+    schedule: Segments,
+    *,
+    started_at: datetime,
+    load_kg: float,
+    dice: random.Random,
+    is_hot_room: bool = False,
+) -> KilnLog:
+    """The log of one firing. Loads of about the same weight share one run of the model."""
+    started_at = started_at.astimezone(UTC)  # minutes are counted on, also in an odd night
+    samples = _samples(plate.name, schedule, 4 * max(1, round(load_kg / 4)))
+    last = [sample for sample in samples if sample.set_point_c is not None][-1]
+    readings = tuple(
+        _reading(plate, sample, started_at, dice, 19.0 if is_hot_room else 9.0)
+        for sample in samples
+        if plate.logged != "by hand" or sample == last or _is_read_by_hand(sample, started_at)
+    )
+    return KilnLog(started_at, started_at + timedelta(minutes=last.minute), samples, readings)
+
+
+def _is_read_by_hand(sample: KilnSample, started_at: datetime) -> bool:
+    """Somebody looks about every hour and a half by day."""
+    hour = (started_at + timedelta(minutes=sample.minute)).astimezone(ZONE).hour
+    return sample.minute % 90 == 0 and 8 <= hour < 22
+
+
+def _reading(
+    plate: KilnPlate,
+    sample: KilnSample,
+    started_at: datetime,
+    dice: random.Random,
+    warms_room_c: float,
+) -> Reading:
+    at = started_at + timedelta(minutes=sample.minute)
+    temp_c = round(sample.temp_c + plate.offset_c * sample.temp_c / 1200 + dice.gauss(0, 0.7), 1)
+    set_point_c = sample.set_point_c
+    if plate.logged == "by hand":
+        return Reading(at=at, temp_c=round(temp_c))
+    if plate.logged == "duty":
+        return Reading(
+            at=at,
+            temp_c=temp_c,
+            set_point_c=set_point_c,
+            duty=min(1.0, round(sample.power_w / plate.body.rated_power_w, 3)),
+            room_c=round(ROOM_C + warms_room_c * sample.temp_c / 1200 + dice.gauss(0, 0.2), 1),
+            control_box_c=round(ROOM_C + 24 * sample.temp_c / 1200 + dice.gauss(0, 0.3), 1),
+        )
+    return Reading(
+        at=at,
+        temp_c=temp_c,
+        zone2_c=round(temp_c - 0.004 * sample.temp_c + dice.gauss(0, 0.7), 1),
+        zone3_c=round(temp_c + 0.003 * sample.temp_c + dice.gauss(0, 0.7), 1),
+        set_point_c=set_point_c,
+        power_w=sample.power_w,
+    )
