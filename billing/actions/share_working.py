@@ -81,12 +81,12 @@ def _area(area_mm2: int, studio: Studio) -> str:
     if studio.length_unit == "in":
         return f"{format_area(area_mm2, 'in2', studio.language)} ({area_mm2} mm²)"
     exact_cm2 = Decimal(area_mm2).scaleb(-2)
-    return f"{format_decimal(exact_cm2, '#,##0.00', locale=studio.language)}{NO_BREAK_SPACE}cm²"
+    return f"{format_decimal(exact_cm2, '#,##0.00', locale=_locale(studio))}{NO_BREAK_SPACE}cm²"
 
 
 def _percent(area_mm2: int, divisor_mm2: int, studio: Studio) -> str:
     part = Decimal(area_mm2) / Decimal(divisor_mm2)
-    return format_percent(part, f"0.0{NO_BREAK_SPACE}%", locale=studio.language)
+    return format_percent(part, f"0.0{NO_BREAK_SPACE}%", locale=_locale(studio))
 
 
 def _exact(quota_minor: str, studio: Studio) -> str:
@@ -94,5 +94,10 @@ def _exact(quota_minor: str, studio: Studio) -> str:
     digits = minor_digits(studio.currency) + EXTRA_DIGITS
     quota = Decimal(quota_minor).scaleb(-minor_digits(studio.currency))
     cut = quota.quantize(Decimal(1).scaleb(-digits), ROUND_DOWN)
-    shown = format_decimal(cut, f"#,##0.{'0' * digits}", locale=studio.language)
+    shown = format_decimal(cut, f"#,##0.{'0' * digits}", locale=_locale(studio))
     return shown if cut == quota else f"{shown}…"
+
+
+def _locale(studio: Studio) -> str:
+    """The studio's language as Babel writes it: en_CA for en-CA."""
+    return studio.language.replace("-", "_")
