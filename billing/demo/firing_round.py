@@ -17,6 +17,7 @@ from firings.actions.end_firing import abort_firing, close_firing
 from firings.actions.load import fill_load
 from firings.actions.open_and_unload import ConeSeen, open_firing, shelve_booking
 from firings.actions.plan_firing import (
+    FIRST_FIRING_CONE,
     announce_firing,
     begin_loading,
     cancel_firing,
@@ -109,6 +110,8 @@ class FiringRound:
 
     def _choose(self) -> None:
         """The stage and cone of which most area waits, among those the kiln may fire."""
+        if self.is_empty:
+            self.stage, self.cone = "bisque", FIRST_FIRING_CONE
         if self.stage:
             return
         waiting: dict[tuple[str, str], int] = {}
@@ -130,8 +133,6 @@ class FiringRound:
         return self.kiln.state == wanted
 
     def _planned(self, at: datetime) -> Firing:
-        if self.is_empty:
-            self.stage, self.cone = "bisque", "04"
         return plan_firing(
             by=self.scene.crew(),
             at=at,
