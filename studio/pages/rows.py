@@ -55,7 +55,10 @@ class FormWithRows(ReaderForm):
         super()._clean_fields()  # type: ignore[misc]
         if self.rows.is_valid():
             self.cleaned_data["rows"] = [
-                row.cleaned_data for row in self.rows.forms if row.has_changed()
+                # a row that was there before and is left as it was is filled in all the same
+                row.cleaned_data
+                for row in self.rows.forms
+                if row.has_changed() or row.initial
             ]
         else:
             self.add_error(None, "Something in the list below needs to be put right.")
