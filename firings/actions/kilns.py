@@ -33,6 +33,8 @@ from studio.models import Person, Role
 
 CHAMBER_MM = (100, 3000)
 POWER_W = (500, 200_000)
+SUPPLY_V = (100, 1000)
+BREAKER_A = (5, 1000)
 KILN_FIELDS = (
     "name",
     "room",
@@ -266,6 +268,8 @@ def _check_kiln(kiln: Kiln) -> None:
     ):
         _check_between(getattr(kiln, field), CHAMBER_MM, f"{what} (mm)", field)
     _check_between(kiln.rated_power_w, POWER_W, "The rated power (W)", "rated_power_w")
+    _check_between(kiln.supply_v, SUPPLY_V, "The supply (V)", "supply_v")
+    _check_between(kiln.breaker_a, BREAKER_A, "The breaker (A)", "breaker_a")
     if kiln.cone_limit not in CONES:
         raise WareRefusal(
             "unknown_cone", f"There is no cone {kiln.cone_limit!r}.", field="cone_limit"
