@@ -277,8 +277,18 @@ SPECTACULAR_SETTINGS = {
     "COMPONENT_SPLIT_REQUEST": True,
     # Two lists of the same units, worded for a person's own choice and for the studio's.
     "ENUM_NAME_OVERRIDES": {
-        "LengthUnitEnum": [("cm", "cm"), ("in", "in")],
-        "StudioLengthUnitEnum": [("cm", "centimetres"), ("in", "inches")],
+        "LengthUnitEnum": "studio.models.people.LENGTH_UNITS",
+        # Choices that several fields share, or that share their field's name with others.
+        "BookingStateEnum": "firings.models.BookingState",
+        "CareKindEnum": "firings.models.CareKind",
+        "ConeEnum": "firings.api.kiln_serializers.CONE_CHOICES",
+        "DeclineReasonEnum": "firings.models.DeclineReason",
+        "FiringStateEnum": "firings.models.FiringState",
+        "FootprintShapeEnum": "firings.models.FootprintShape",
+        "KilnStateEnum": "firings.models.KilnState",
+        "NoticeStateEnum": "studio.models.NoticeState",
+        "PartKindEnum": "firings.models.PartKind",
+        "ShelfShapeEnum": "firings.models.ShelfShape",
     },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
