@@ -44,7 +44,7 @@ class BookingViewSet(viewsets.ReadOnlyModelViewSet[Booking]):
     lookup_value_converter = "int"
 
     def get_queryset(self) -> QuerySet[Booking]:
-        return super().get_queryset().visible_to(self.request.user)  # type: ignore[attr-defined,no-any-return]
+        return super().get_queryset().visible_to(self.request.user)
 
     def _answer(
         self, act: Any, request: Request, sent: type[ExactSerializer] | None = None, **more: Any

@@ -51,7 +51,7 @@ class KeyOfThisKiln(BasePermission):
         return is_key and request.auth.kiln_id == view.kwargs["pk"]
 
 
-class KilnTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+class KilnTokenScheme(OpenApiAuthenticationExtension):
     target_class = KilnTokenAuthentication
     name = "kilnKey"
 

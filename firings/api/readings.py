@@ -59,7 +59,7 @@ class KilnReadingsView(APIView):
     def post(self, request: Request, pk: int) -> Response:
         """Post up to 10,000 readings at once, in any order, as often as needed."""
         readings = received(BatchSerializer, request)["readings"]
-        firing = firing_of_reading(request.auth.kiln, readings)  # type: ignore[union-attr]
+        firing = firing_of_reading(request.auth.kiln, readings)
         return _answer(
             add_firing_readings(
                 by=None,
