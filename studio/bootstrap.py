@@ -157,6 +157,7 @@ def read_arguments(words: Sequence[str]) -> argparse.Namespace:
     demo.add_argument("--fresh", action="store_true", help="forget the demo and build it anew")
     serve = words_for.add_parser("serve", help="your studio: pages, worker and scheduler")
     web = words_for.add_parser("web", help="the pages alone, for several machines")
+    words_for.add_parser("prepare", help="database and static files alone, before any web")
     words_for.add_parser("worker", help="a worker alone")
     words_for.add_parser("beat", help="the scheduler alone; run exactly one")
     for one in (demo, serve, web):
@@ -179,7 +180,9 @@ def _run(arguments: argparse.Namespace) -> int:
     environment = settle_environment(arguments)
     if arguments.part in ("demo", "serve", "web"):
         check_port(arguments.host, arguments.port)
-    if arguments.part in ("web", "worker", "beat"):
+    if arguments.part == "web" and not (environment.home / "static").exists():
+        raise StartFault("This machine is not prepared. Run `python3 -m studio prepare` first.")
+    if arguments.part in parts.ALONE:
         part = parts.single(arguments, environment)
         os.execv(part.command[0], list(part.command))
     environment.home.mkdir(parents=True, exist_ok=True)

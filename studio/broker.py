@@ -8,6 +8,8 @@ import tempfile
 from pathlib import Path
 from urllib.parse import quote
 
+from studio.environment import EnvironmentFault
+
 # The kernel's limit for the path of a socket is 108 bytes on Linux and 104 on macOS.
 SOCKET_PATH_BYTES_MAX = 100
 
@@ -19,6 +21,17 @@ def socket_path(home: Path) -> Path:
         return path
     mark = hashlib.sha256(os.fsencode(home)).hexdigest()[:12]
     return Path(tempfile.gettempdir()) / f"wareboard-{os.getuid()}-{mark}" / "broker.sock"
+
+
+def private_socket_path(home: Path) -> Path:
+    """The socket's path, its folder made; refuses a folder that somebody else has put there."""
+    path = socket_path(home)
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    if path.parent.stat().st_uid != os.getuid():
+        raise EnvironmentFault(
+            f"{path.parent} belongs to another user. Set WAREBOARD_HOME to a folder of your own."
+        )
+    return path
 
 
 def celery_url(redis_url: str, home: Path) -> str:

