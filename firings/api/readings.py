@@ -7,7 +7,6 @@ from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework.generics import GenericAPIView
 from rest_framework.pagination import CursorPagination
-from rest_framework.parsers import JSONParser
 from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -30,6 +29,7 @@ from firings.api.reading_serializers import (
 )
 from firings.calculations.thinned_curve import thinned_curve
 from firings.models import Firing, Reading, ReadingSource
+from studio.api.json_body import JsonBodyParser
 from studio.api.received import received
 from studio.api.throttles import TokenThrottle
 
@@ -49,7 +49,7 @@ class KilnReadingsView(APIView):
     authentication_classes = (KilnTokenAuthentication,)
     permission_classes = (KeyOfThisKiln,)
     throttle_classes = (TokenThrottle,)
-    parser_classes = (JSONParser,)
+    parser_classes = (JsonBodyParser,)
 
     @extend_schema(
         request=BatchSerializer,

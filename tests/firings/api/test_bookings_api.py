@@ -105,8 +105,9 @@ def test_a_bad_booking_is_refused_in_words_and_leaves_nothing(
     assert not Booking.objects.exists()
 
 
-def test_a_body_that_is_no_json_is_told_so(mia):
-    answer = client_of(mia).post(BOOKINGS, "{", content_type="application/json")
+@pytest.mark.parametrize("body", ["{", "[" * 100_000 + "]" * 100_000, '{"cone": NaN}'])
+def test_a_body_that_is_no_json_is_told_so(mia, body):
+    answer = client_of(mia).post(BOOKINGS, body, content_type="application/json")
     assert (answer.status_code, answer.data["code"]) == (400, "parse_error")
 
 
