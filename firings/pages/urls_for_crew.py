@@ -1,5 +1,51 @@
 """The addresses of the pages for crew."""
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path
 
-urlpatterns: list[URLPattern] = []
+from firings.pages import (
+    firing_end,
+    firing_list,
+    firing_open,
+    firing_page,
+    firing_plan,
+    firing_start,
+    kilns_now,
+    load_page,
+    pick_up,
+    queues,
+    readings_by_hand,
+    readings_upload,
+    unload,
+)
+
+urlpatterns: list[URLPattern] = [
+    path("queue/", queues.overview, name="queue"),
+    path("queue/slips/<slug:slip>/decline/", queues.decline, name="decline"),
+    path("queue/<slug:stage>/<slug:cone>/", queues.one_queue, name="one_queue"),
+    path("firings/", firing_list.firings, name="firings"),
+    path("firings/plan/", firing_plan.plan, name="plan_firing"),
+    path("firings/<int:number>/", firing_page.firing_page, name="firing"),
+    path("firings/<int:number>/live/", firing_page.live, name="firing_live"),
+    path("firings/<int:number>/announce/", firing_plan.announce, name="announce_firing"),
+    path("firings/<int:number>/begin-loading/", firing_plan.begin, name="begin_loading"),
+    path("firings/<int:number>/cancel/", firing_plan.cancel, name="cancel_firing"),
+    path("firings/<int:number>/load/fill/", load_page.fill, name="fill_load"),
+    path("firings/<int:number>/load/put-in/", load_page.put_in, name="put_in_load"),
+    path("firings/<int:number>/load/take-out/", load_page.take_out, name="take_out_of_load"),
+    path("firings/<int:number>/load/sheet/", load_page.sheet, name="load_sheet"),
+    path("firings/<int:number>/load/pieces/<int:piece>/", load_page.measure, name="measure_piece"),
+    path("firings/<int:number>/start/", firing_start.start, name="start_firing"),
+    path("firings/<int:number>/readings/", readings_by_hand.type_reading, name="type_reading"),
+    path("firings/<int:number>/log/", readings_upload.upload, name="upload_log"),
+    path("firings/<int:number>/log/<slug:key>/", readings_upload.preview, name="preview_log"),
+    path("firings/<int:number>/cooling/", firing_open.cool, name="begin_cooling"),
+    path("firings/<int:number>/open/", firing_open.open_kiln, name="open_firing"),
+    path("firings/<int:number>/witness-cones/", firing_open.witness_cones, name="witness_cones"),
+    path("firings/<int:number>/unload/<slug:slip>/", unload.unload, name="unload"),
+    path("firings/<int:number>/close/", firing_end.close, name="close_firing"),
+    path("firings/<int:number>/abort/", firing_end.abort, name="abort_firing"),
+    path("pick-up/", pick_up.shelf, name="pick_up"),
+    path("pick-up/<slug:slip>/hand-out/", pick_up.hand_out, name="hand_out"),
+    path("kilns-now/", kilns_now.kilns_now, name="kilns_now"),
+    path("care/<int:task>/finish/", kilns_now.finish, name="finish_care"),
+]

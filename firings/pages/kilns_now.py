@@ -1,0 +1,74 @@
+"""Every kiln at a glance: what runs in it, what comes next, what care it needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from firings.actions.kilns import finish_care
+from firings.models import KILN_IS_TAKEN, CareKind, CareTask, Firing, FiringState, Kiln
+from studio.models import Role
+from studio.pages.access import needs
+from studio.pages.answers import answer_deed
+
+
+@dataclass(frozen=True)
+class KilnNow:
+    """A kiln with the firing that has it, the next one, and its open care tasks."""
+
+    kiln: Kiln
+    running: Firing | None
+    coming: Firing | None
+    care: tuple[CareTask, ...]
+
+
+@needs(Role.CREW, Role.MANAGER)
+def kilns_now(request: HttpRequest) -> HttpResponse:
+    """The kilns, one card each."""
+    return render(request, "firings/kilns_now.html", {"kilns": all_kilns_now()})
+
+
+def all_kilns_now() -> list[KilnNow]:
+    """Three queries, however many kilns there are."""
+    unsettled = Firing.objects.filter(
+        state__in=[*KILN_IS_TAKEN, FiringState.OPENED, FiringState.PLANNED, FiringState.OPEN]
+    ).order_by("planned_for", "pk")
+    running: dict[int, Firing] = {}
+    coming: dict[int, Firing] = {}
+    for firing in unsettled:
+        is_coming = firing.state in (FiringState.PLANNED, FiringState.OPEN)
+        (coming if is_coming else running).setdefault(firing.kiln_id, firing)
+        if firing.state in KILN_IS_TAKEN:
+            running[firing.kiln_id] = firing
+    care: dict[int, list[CareTask]] = {}
+    for task in open_care():
+        care.setdefault(task.kiln_id, []).append(task)
+    return [
+        KilnNow(kiln, running.get(kiln.pk), coming.get(kiln.pk), tuple(care.get(kiln.pk, ())))
+        for kiln in Kiln.objects.all()
+    ]
+
+
+def open_care() -> list[CareTask]:
+    """What the kilns need, longest due first."""
+    tasks = list(CareTask.objects.filter(done_at=None).select_related("kiln"))
+    for task in tasks:
+        task.is_done_by_firing = task.kind == CareKind.FIRST_FIRING
+    return tasks
+
+
+@needs(Role.CREW, Role.MANAGER)
+@require_POST
+def finish(request: HttpRequest, task: int) -> HttpResponse:
+    """A care task is done."""
+    found = get_object_or_404(CareTask.objects.select_related("kiln"), pk=task)
+    return answer_deed(
+        request,
+        lambda: finish_care(by=request.user, at=timezone.now(), task=found),
+        done=f"Done: {found.get_kind_display().lower()}, {found.kiln}.",
+        then="firings:kilns_now",
+    )
