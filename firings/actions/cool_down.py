@@ -42,12 +42,14 @@ def note_fall_and_cool(
     last = _last_temperatures(firing)
     summary = FiringSummary.from_json(firing.log_summary)
     has_fallen = len(last) == IN_A_ROW and max(last) < (summary.peak_c or 0.0) - FALLEN_BY_C
-    if firing.state == FiringState.FIRING and has_fallen and last[-1] <= last[0]:
+    limit_c = FiringPolicy.current().opening_limit_c
+    # At the limit a kiln is over even when its last readings waver by tenths of a degree.
+    falls = has_fallen and (last[-1] <= last[0] or max(last) <= limit_c)
+    if firing.state == FiringState.FIRING and falls:
         fell_at = summary.peak_at or fresh[-1].at
         _begin(firing, by=by, at=fell_at, why=f"readings fell {FALLEN_BY_C:.0f} °C")
     if firing.state != FiringState.COOLING:
         return
-    limit_c = FiringPolicy.current().opening_limit_c
     is_read_by_hand = source == ReadingSource.HAND and fresh[-1].temp_c <= limit_c
     is_logged = len(last) == IN_A_ROW and max(last) <= limit_c
     if is_read_by_hand or is_logged:
