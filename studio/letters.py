@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from django.utils import timezone
-
 from studio.actions.invitations import digest_of, secret_behind
 from studio.models import Invitation, Notice
 from studio.notice_kinds import NoticeKind, register_kind
@@ -25,8 +23,9 @@ def register_studio_kinds() -> None:
 
 
 def _invitation_of(notice: Notice) -> Invitation | None:
+    """The invitation, if it is open when its letter is due."""
     return (
-        Invitation.objects.open(timezone.now())
+        Invitation.objects.open(notice.due_at)
         .select_related("invited_by")
         .filter(pk=notice.facts["invitation"])
         .first()
