@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from billing.models.of_account import OfAccountQuerySet
+
 
 class TariffVersion(models.Model):
     """What the utility charges from `valid_from` until the next version begins.
@@ -105,6 +107,8 @@ class Share(models.Model):
     area_mm2 = models.PositiveBigIntegerField()
     amount_minor = models.BigIntegerField()
     working = models.JSONField(default=dict)
+
+    objects = OfAccountQuerySet.as_manager()
 
     class Meta:
         ordering = ["booking_id"]

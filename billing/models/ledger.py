@@ -91,3 +91,11 @@ class Posting(models.Model):
 
     def __str__(self) -> str:
         return f"{self.account.code} {self.amount_minor:+d}"
+
+    @property
+    def debit_minor(self) -> int:
+        return max(self.amount_minor, 0)
+
+    @property
+    def credit_minor(self) -> int:
+        return max(-self.amount_minor, 0)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import F, Q
 
+from billing.models.of_account import OfAccountQuerySet
+
 
 class PaymentMethod(models.TextChoices):
     CASH = "cash", "Cash"
@@ -24,6 +26,8 @@ class Payment(models.Model):
     entry = models.OneToOneField(
         "billing.JournalEntry", on_delete=models.PROTECT, related_name="payment"
     )
+
+    objects = OfAccountQuerySet.as_manager()
 
     class Meta:
         ordering = ["-received_on", "-pk"]
@@ -71,6 +75,8 @@ class Statement(models.Model):
     closing_minor = models.BigIntegerField()
     content = models.JSONField()
     content_hash = models.CharField(max_length=64)
+
+    objects = OfAccountQuerySet.as_manager()
 
     class Meta:
         ordering = ["-number"]
