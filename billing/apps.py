@@ -8,5 +8,7 @@ class BillingConfig(AppConfig):
     def ready(self) -> None:
         from billing import listeners  # noqa: F401  # connects
         from billing.notices import register_notices
+        from billing.pages.menu import register_billing_pages
 
         register_notices()
+        register_billing_pages()

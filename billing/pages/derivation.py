@@ -1,0 +1,183 @@
+"""A share's stored working, made readable: every figure that a pocket calculator needs.
+
+Figures are shown as exactly as they were used: energy to the Wh, areas to the mm2, prices as the
+tariff has them. The amounts are those that were posted; nothing is worked out anew here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import ROUND_DOWN, Decimal
+from typing import Any
+
+from babel.numbers import format_decimal, format_percent
+
+from billing.calculations.working import ENERGY_SOURCES
+from billing.models import CostKind, CostLine, Share
+from firings.models import Firing, LifeUnit
+from studio.calculations.money import minor_digits
+
+QUOTA_DIGITS_MORE = 4
+
+
+@dataclass(frozen=True)
+class PeriodRow:
+    """The energy that fell into one period, times its price."""
+
+    name: str
+    kwh: str
+    price: str
+    cost: str
+
+
+@dataclass(frozen=True)
+class EnergyStep:
+    kwh: str
+    uncertainty_kwh: str
+    source: str
+    meter_start_kwh: str
+    meter_end_kwh: str
+    tariff: str
+    periods: tuple[PeriodRow, ...]
+    cost: str
+    amount_minor: int
+
+
+@dataclass(frozen=True)
+class WearRow:
+    """What a part costs, divided by its life, times what this firing used of it."""
+
+    text: str
+    replacement_cost_minor: int
+    life: str
+    used: str
+    amount_minor: int
+    left_minor: int | None
+
+
+@dataclass(frozen=True)
+class SplitStep:
+    area: str
+    total: str
+    percent: str
+    quota: str
+    rounding: str
+    amount_minor: int
+    is_of_usable_area: bool
+
+
+@dataclass(frozen=True)
+class Derivation:
+    energy: EnergyStep | None
+    wear: tuple[WearRow, ...]
+    other: tuple[CostLine, ...]
+    lines: tuple[CostLine, ...]
+    pool_minor: int
+    split: SplitStep | None
+    studio_reason: str
+
+
+@dataclass(frozen=True)
+class _Figures:
+    """Writes exact numbers in one language."""
+
+    currency: str
+    locale: str
+
+    def exact(self, number: Decimal | str, places: str = "#,##0.##########") -> str:
+        return str(format_decimal(Decimal(number), places, locale=self.locale))
+
+    def kwh(self, energy_wh: int) -> str:
+        return self.exact(Decimal(energy_wh).scaleb(-3), "#,##0.000")
+
+    def cm2(self, area_mm2: int) -> str:
+        return self.exact(Decimal(area_mm2).scaleb(-2), "#,##0.00")
+
+    def quota(self, quota_minor: str) -> str:
+        """In whole currency units, cut and not rounded, so that the whole part stays its own."""
+        digits = minor_digits(self.currency) + QUOTA_DIGITS_MORE
+        quota = Decimal(quota_minor).scaleb(-minor_digits(self.currency))
+        cut = quota.quantize(Decimal(1).scaleb(-digits), ROUND_DOWN)
+        return self.exact(cut) if cut == quota else f"{self.exact(cut)}…"
+
+
+def derivation_of(share: Share, currency: str, locale: str) -> Derivation:
+    """The steps that led to a share. Three queries: the lines and what `share` brings along."""
+    lines = tuple(share.cost.lines.all())
+    figures = _Figures(currency, locale)
+    energy = next((line for line in lines if line.kind == CostKind.ENERGY), None)
+    return Derivation(
+        energy=_energy(energy, share.cost.firing, figures) if energy else None,
+        wear=tuple(_wear(line, figures) for line in lines if line.kind == CostKind.WEAR),
+        other=tuple(line for line in lines if line.kind not in (CostKind.ENERGY, CostKind.WEAR)),
+        lines=lines,
+        pool_minor=share.cost.pool_minor,
+        split=_split(share.working.get("split") or {}, figures),
+        studio_reason=share.cost.studio_reason,
+    )
+
+
+def _energy(line: CostLine, firing: Firing, figures: _Figures) -> EnergyStep:
+    working = line.working
+    energy_wh = working.get("energy_wh", 0)
+    start_wh, end_wh = _registers(firing, energy_wh)
+    periods: Sequence[dict[str, Any]] = working.get("periods", ())
+    is_as_measured = firing.energy_wh == energy_wh
+    uncertainty_wh = firing.energy_uncertainty_wh if is_as_measured else None
+    return EnergyStep(
+        kwh=figures.kwh(energy_wh),
+        uncertainty_kwh="" if uncertainty_wh is None else figures.kwh(2 * uncertainty_wh),
+        source=ENERGY_SOURCES.get(working.get("source", ""), ""),
+        meter_start_kwh="" if start_wh is None else figures.kwh(start_wh),
+        meter_end_kwh="" if end_wh is None else figures.kwh(end_wh),
+        tariff=working.get("tariff", ""),
+        periods=tuple(
+            PeriodRow(
+                period["name"],
+                figures.kwh(period["energy_wh"]),
+                figures.exact(period["price_per_kwh"]),
+                figures.exact(period["cost"]),
+            )
+            for period in periods
+        ),
+        cost=figures.exact(sum((Decimal(period["cost"]) for period in periods), Decimal(0))),
+        amount_minor=line.amount_minor,
+    )
+
+
+def _registers(firing: Firing, energy_wh: int) -> tuple[int | None, int | None]:
+    """The meter's readings, where they are what the energy came from."""
+    start_wh, end_wh = firing.register_start_wh, firing.register_end_wh
+    if start_wh is None or end_wh is None or end_wh - start_wh != energy_wh:
+        return None, None
+    return start_wh, end_wh
+
+
+def _wear(line: CostLine, figures: _Figures) -> WearRow:
+    working = line.working
+    unit = LifeUnit(working["life_unit"]).label
+    is_capped = working["uncapped_minor"] > line.amount_minor
+    return WearRow(
+        text=line.text,
+        replacement_cost_minor=working["replacement_cost_minor"],
+        life=f"{figures.exact(working['expected_life_units'])} {unit}",
+        used=figures.exact(working["units"]),
+        amount_minor=line.amount_minor,
+        left_minor=working["left_to_charge_minor"] if is_capped else None,
+    )
+
+
+def _split(split: dict[str, Any], figures: _Figures) -> SplitStep | None:
+    if not split:
+        return None
+    part = Decimal(split["area_mm2"]) / Decimal(split["divisor_mm2"])
+    return SplitStep(
+        area=figures.cm2(split["area_mm2"]),
+        total=figures.cm2(split["divisor_mm2"]),
+        percent=str(format_percent(part, "0.0 %", locale=figures.locale)),
+        quota=figures.quota(split["quota_minor"]),
+        rounding=split["rounding"],
+        amount_minor=split["amount_minor"],
+        is_of_usable_area=split["policy"] == "capacity",
+    )
