@@ -27,10 +27,18 @@ def main(words: Sequence[str]) -> int:
         print(f"The tests did not start. {fault}", file=sys.stderr)
         return 2
     runs, rest = ([words[0]], words[1:]) if words[:1] and words[0] in RUNS else (RUNS, words)
-    codes = {run: _run(run, rest) for run in runs}
+    codes = {run: _run(run, rest or _side_by_side()) for run in runs}
     for run, code in codes.items():
         print(f"{run}: {'passed' if code == 0 else f'failed ({code})'}")
     return max(codes.values())
+
+
+def _side_by_side() -> list[str]:
+    """All tests in as many processes as there are cores; each has its own databases and broker.
+
+    Eight at most: a Redis-protocol server numbers sixteen databases.
+    """
+    return ["-n", str(min(os.cpu_count() or 1, 8)), "--dist", "loadfile"]
 
 
 def _run(run: str, words: Sequence[str]) -> int:
