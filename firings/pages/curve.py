@@ -14,7 +14,7 @@ from firings.calculations.readings import Reading
 from studio.calculations import quantities
 
 WIDTH, HEIGHT = 720, 360
-LEFT, RIGHT, TOP, BOTTOM = 76, 704, 14, 314
+LEFT, RIGHT, TOP, BOTTOM = 76, 690, 14, 314
 POINTS_AT_MOST = 400
 TICK_DEGREES = (20, 50, 100, 200, 500)
 TICK_HOURS = (1, 2, 4, 6, 12, 24, 48)

@@ -14,6 +14,7 @@ from django.utils import timezone
 from firings.actions.readings import moments_of
 from firings.calculations.cooling import forecast_cooling
 from firings.calculations.firing_summary import FiringSummary
+from firings.calculations.readings import Reading
 from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
 from firings.pages.curve import draw_curve
 from firings.pages.energy_words import source_words
@@ -69,10 +70,10 @@ def firing_page(request: HttpRequest, number: int) -> HttpResponse:
     """Crew and staff see all of it; a member whose ware is in it reads its curve and state."""
     firing = firing_numbered(number)
     is_staff = check_may_read(request.user, firing)
-    part = PARTS[firing.state]
+    part, policy = PARTS[firing.state], FiringPolicy.current()
     context: dict[str, Any] = {
         "firing": firing,
-        "policy": FiringPolicy.current(),
+        "policy": policy,
         "is_staff": is_staff,
         "is_crew": request.user.has_role(Role.CREW),
         "may_plan": request.user.has_role(Role.CREW, Role.MANAGER),
@@ -83,7 +84,7 @@ def firing_page(request: HttpRequest, number: int) -> HttpResponse:
         "energy_source": source_words(firing),
     }
     if firing.started_at:
-        context |= curve_context(request, firing)
+        context |= curve_context(request, firing, policy)
     if not is_staff:
         own = firing.bookings.visible_to(request.user).annotate(pieces_count=Count("pieces"))
         return render(request, "firings/firing_for_member.html", {**context, "slips": list(own)})
@@ -97,11 +98,12 @@ def live(request: HttpRequest, number: int) -> HttpResponse:
     """The curve and the latest reading, asked for again and again while a kiln is hot."""
     firing = firing_numbered(number)
     check_may_read(request.user, firing)
+    policy = FiringPolicy.current()
     context = {
         "firing": firing,
-        "policy": FiringPolicy.current(),
+        "policy": policy,
         "is_live": True,
-        **(curve_context(request, firing) if firing.started_at else {}),
+        **(curve_context(request, firing, policy) if firing.started_at else {}),
     }
     answer = render(request, "firings/firing/live.html", context)
     if request.GET.get("state") != firing.state:
@@ -122,17 +124,18 @@ def check_may_read(person: Person, firing: Firing) -> bool:
     )
 
 
-def curve_context(request: HttpRequest, firing: Firing) -> dict[str, Any]:
+def curve_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) -> dict[str, Any]:
     """The curve, the latest reading and, while it cools, a rough forecast."""
     now = timezone.now()
     readings = moments_of(firing)
-    limit_c = FiringPolicy.current().opening_limit_c
+    limit_c = policy.opening_limit_c
     unit = units_of(request).temperature
     context: dict[str, Any] = {
         "curve": draw_curve(readings, started_at=firing.started_at, limit_c=limit_c, unit=unit),
         "limit_c": limit_c,
         "summary": FiringSummary.from_json(firing.log_summary),
         "silent_for_s": _silent_for_s(firing, now),
+        "too_hot": _too_hot(readings[-1], policy) if readings else [],
         "live_url": f"{reverse('firings:firing_live', args=[firing.pk])}?state={firing.state}",
         "now": now,
     }
@@ -142,6 +145,19 @@ def curve_context(request: HttpRequest, firing: Firing) -> dict[str, Any]:
             readings, ROOM_C_USUAL if room_c is None else room_c, limit_c, now
         )
     return context
+
+
+def _too_hot(last: Reading, policy: FiringPolicy) -> list[tuple[str, float, float]]:
+    """What around the kiln was last above its limit: what, how hot, and the limit, in C."""
+    watched = (
+        ("The room", last.room_c, policy.room_limit_c),
+        ("The control box", last.control_box_c, policy.control_box_limit_c),
+    )
+    return [
+        (what, temp_c, limit_c)
+        for what, temp_c, limit_c in watched
+        if temp_c is not None and temp_c > limit_c
+    ]
 
 
 def _silent_for_s(firing: Firing, now: datetime) -> float | None:

@@ -13,6 +13,7 @@ from firings.calculations.load_plan import QUARTERS as QUARTERS_OF_A_SHELF
 from firings.models import Booking, Firing, FiringPolicy, Kiln, Layer, Piece, Placement
 from firings.pages.load_shapes import (
     QUARTER_WORDS,
+    circle_path,
     footprint_path,
     half_width_mm,
     place_words,
@@ -172,7 +173,7 @@ def _label_mm(footprint: Footprint, turn_deg: float) -> float:
 
 def _draw_post(place: tuple[float, float], width_mm: int) -> Thing:
     x_mm, y_mm = place
-    path = rectangle_path(x_mm, y_mm, width_mm, width_mm)
+    path = circle_path(x_mm, y_mm, width_mm / 2)  # as the planner keeps ware clear of it
     return Thing("post", (path,), "", x_mm, -y_mm, LABEL_MM[0], "post")
 
 

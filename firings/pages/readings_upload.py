@@ -39,8 +39,9 @@ from studio.pages.context import studio_of
 from studio.pages.widgets import MomentInput
 
 KEPT_FOR_S = 30 * 60
+UNUSED, NO_UNIT = "unused", "none"
 ROLE_WORDS = (
-    ("", "Not used"),
+    (UNUSED, "Not used"),
     ("time", "Date and time"),
     ("date", "Date"),
     ("clock", "Time of day"),
@@ -56,7 +57,7 @@ ROLE_WORDS = (
     ("control_box", "Control box temperature"),
 )
 UNIT_WORDS = {
-    "": "No unit",
+    NO_UNIT: "No unit",
     "iso": "Year first",
     "day_first": "Day first",
     "month_first": "Month first",
@@ -148,14 +149,12 @@ class MappingForm(forms.Form):
             self.fields[f"role_{guess.index}"] = forms.ChoiceField(
                 label=f"{guess.title} holds",
                 choices=ROLE_WORDS,
-                required=False,
-                initial=guess.role or "",
+                initial=guess.role or UNUSED,
             )
             self.fields[f"unit_{guess.index}"] = forms.ChoiceField(
                 label=f"Unit of {guess.title}",
                 choices=list(UNIT_WORDS.items()),
-                required=False,
-                initial=guess.unit,
+                initial=guess.unit or NO_UNIT,
             )
 
     def columns(self) -> list[tuple[Any, Any, Any]]:
@@ -192,10 +191,10 @@ class MappingForm(forms.Form):
         columns: list[MappedColumn] = []
         seen: dict[str, str] = {}
         for guess in self.preview.columns:
-            role = cleaned.get(f"role_{guess.index}") or ""
-            if not role:
+            role = cleaned.get(f"role_{guess.index}", UNUSED)
+            if role == UNUSED:
                 continue
-            unit = self._unit(role, cleaned.get(f"unit_{guess.index}") or "", guess.index)
+            unit = self._unit(role, cleaned.get(f"unit_{guess.index}", NO_UNIT), guess.index)
             if role in seen:
                 words = dict(ROLE_WORDS)[role]
                 self.add_error(

@@ -17,15 +17,13 @@ from studio.models import Role
 from studio.pages.access import needs
 from studio.pages.answers import answer_form
 
-ANOTHER_PLACE = ""
+ANOTHER_PLACE = "~"
 
 
 class UnloadForm(forms.Form):
     """A place for the slip, and an outcome and a note for each of its pieces."""
 
-    place_choice = forms.ChoiceField(
-        label="Where it waits", required=False, widget=forms.RadioSelect
-    )
+    place_choice = forms.ChoiceField(label="Where it waits", widget=forms.RadioSelect)
     place_typed = forms.CharField(label="Another place", required=False, max_length=60)
 
     def __init__(self, *args: Any, pieces: list[Piece], places: list[str], **kwargs: Any) -> None:
@@ -51,10 +49,10 @@ class UnloadForm(forms.Form):
             piece.pk: (cleaned.get(f"outcome_{piece.pk}"), cleaned.get(f"note_{piece.pk}", ""))
             for piece in self.pieces
         }
-        return {
-            "place": cleaned.get("place_choice") or cleaned.get("place_typed", ""),
-            "outcomes": outcomes,
-        }
+        chosen = cleaned.get("place_choice", "")
+        if chosen in ("", ANOTHER_PLACE):
+            chosen = cleaned.get("place_typed", "")
+        return {"place": chosen, "outcomes": outcomes}
 
     def piece_rows(self) -> list[tuple[Piece, Any, Any]]:
         """Each piece with its two fields, for the page."""

@@ -73,6 +73,16 @@ def test_a_silent_kiln_sends_somebody_to_look(way, crew_client):
     assert "No reading yet" in page
 
 
+def test_a_hot_room_is_told_on_the_page(way, crew_client):
+    firing = way.started(hours_ago=5)
+    last = Moment(at=way.now, temp_c=650, room_c=41, control_box_c=40)
+    add_firing_readings(by=None, at=way.now, firing=firing, readings=[last], source="logger")
+    page = page_of(crew_client, firing)
+    assert "The room is too hot" in page
+    assert "this studio's limit is 38\N{NO-BREAK SPACE}°C" in page
+    assert "The control box is too hot" not in page
+
+
 def test_a_forecast_is_rough_and_calls_nothing_safe(way, crew_client):
     firing = way.started(hours_ago=20)
     readings = [r for r in scene.log(firing.started_at, step_minutes=10) if r.at <= way.now]
@@ -136,8 +146,9 @@ def test_manager_and_treasurer_read_it_without_the_crews_buttons(way):
         assert big_deeds(page) == []
 
 
-def test_an_unknown_firing_is_not_found(crew_client):
-    assert crew_client.get("/firings/999/").status_code == 404
+@pytest.mark.parametrize("number", [999, 10**30])
+def test_an_unknown_firing_is_not_found(crew_client, number):
+    assert crew_client.get(f"/firings/{number}/").status_code == 404
 
 
 def test_a_reader_of_fahrenheit_sees_fahrenheit(way, crew_client):

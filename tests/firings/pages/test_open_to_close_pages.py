@@ -123,6 +123,8 @@ def test_a_place_may_be_typed(way, crew_client, places):
     url = f"/firings/{firing.pk}/unload/{way.booking.slip}/"
     form = crew_client.get(url).context["form"]
     sent = {bound.html_name: bound.value() or "" for bound in form}
+    assert crew_client.post(url, sent).status_code == 422
+    sent |= {"place_choice": "~"}
     refused = crew_client.post(url, sent)
     assert refused.status_code == 409
     assert "Say where on the pick-up shelf the ware is." in refused.content.decode()

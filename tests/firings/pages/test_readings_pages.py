@@ -115,7 +115,7 @@ def test_the_same_file_twice_changes_nothing(crew_client, firing, url):
 def test_a_guess_is_put_right_by_hand(crew_client, firing, url):
     place = send(crew_client, url, log_text(firing))["Location"]
     sent = answers(crew_client.get(place).context["form"])
-    sent |= {"role_2": "zone2", "unit_2": "F", "role_3": ""}
+    sent |= {"role_2": "zone2", "unit_2": "F", "role_3": "unused"}
     assert crew_client.post(place, sent).status_code == 303
     reading = Reading.objects.first()
     assert reading.zone2_c == pytest.approx((70 - 32) / 1.8)
@@ -125,8 +125,8 @@ def test_a_guess_is_put_right_by_hand(crew_client, firing, url):
 @pytest.mark.parametrize(
     ("changed", "message"),
     [
-        ({"role_0": ""}, "Say which column holds the time"),
-        ({"role_1": ""}, "Say which column holds the temperature"),
+        ({"role_0": "unused"}, "Say which column holds the time"),
+        ({"role_1": "unused"}, "Say which column holds the temperature"),
         ({"role_2": "temp"}, "holds it already"),
         ({"unit_1": "kWh"}, "Choose one of: °C, °F."),
         ({"role_1": "colour"}, "Select a valid choice"),
