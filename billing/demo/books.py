@@ -181,14 +181,14 @@ class Books:
         )
 
     def _give_credit(self, at: datetime) -> None:
-        """Somebody's ware stuck to a shelf whose wash had flaked: not their doing."""
-        fetched = Booking.objects.filter(stage="glaze", state=BookingState.COLLECTED)
-        booking = fetched.order_by("-collected_at", "pk").first()
+        """Kiln wash had flaked on somebody's ware, glazed if there is any: not their doing."""
+        fetched = Booking.objects.filter(state=BookingState.COLLECTED)
+        booking = fetched.order_by("-stage", "-collected_at", "pk").first()
         if booking is not None:
             give_credit(
                 by=self.scene.treasurer,
                 at=at,
                 account=booking.account,
                 amount_minor=400,
-                reason=f"Slip {booking.slip}: the kiln wash had flaked under it.",
+                reason=f"Slip {booking.slip}: the kiln wash had flaked on to it.",
             )

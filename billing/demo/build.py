@@ -6,8 +6,6 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from functools import partial
 
-from django.core.management.base import CommandError
-
 from billing.demo.books import Books
 from billing.demo.kiln_calendar import KilnCalendar
 from billing.demo.kilns import set_up_kilns
@@ -20,6 +18,7 @@ from firings.actions.remind_pick_ups import remind_pick_ups
 from studio.actions.deliver import deliver_due
 from studio.actions.outbox import without_nudges
 from studio.models import Person
+from studio.refusals import Refusal
 
 WEEKS = 26
 WEEKS_AT_LEAST = 3
@@ -34,12 +33,15 @@ def build_demo(*, now: datetime, weeks: int = WEEKS, say: Say) -> Scene:
     Deterministic: the same `now` and `weeks` give the same studio. Refused where people are.
     """
     if Person.objects.exists():
-        raise CommandError(
+        raise Refusal(
+            "studio_has_people",
             "This database holds a studio with people already, and the demo never mixes with"
-            " one. Choose an empty database; `python3 -m studio demo --fresh` makes one."
+            " one. Choose an empty database; `python3 -m studio demo --fresh` makes one.",
         )
     if weeks < WEEKS_AT_LEAST:
-        raise CommandError(f"The demo needs at least {WEEKS_AT_LEAST} weeks, not {weeks}.")
+        raise Refusal(
+            "too_few_weeks", f"The demo needs at least {WEEKS_AT_LEAST} weeks, not {weeks}."
+        )
     local_now = now.astimezone(ZONE)
     scene = Scene(now=local_now, first_day=local_now.date() - timedelta(weeks=weeks))
     with without_nudges():
@@ -60,10 +62,14 @@ def _begin(scene: Scene) -> None:
     KilnCalendar(scene, kilns, makers).begin()
     for number in range(1, scene.days_count + 1):
         at = scene.moment(scene.day(number), "09:00")
-        scene.timeline.plan(at, lambda at: remind_pick_ups(at=at) and None)
+        scene.timeline.plan(at, _remind)
     scene.timeline.plan(
         scene.now - timedelta(minutes=9), lambda at: settle_the_present(scene, makers, at)
     )
+
+
+def _remind(at: datetime) -> None:
+    remind_pick_ups(at=at)
 
 
 class Months:

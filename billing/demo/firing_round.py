@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from decimal import Decimal
 from functools import partial
 
 from billing.demo.kiln_logs import KilnLog, cut_short, kiln_log, schedule_for, schedule_json
 from billing.demo.kilns import KilnPlate
+from billing.demo.loading import fullest_queue, measure_again, turn_ware_away, weight_kg
 from billing.demo.scene import Scene, opening_hour
-from firings.actions.bookings import correct_piece, decline_booking
+from billing.demo.unloading import cones_seen, outcomes_of
+from billing.demo.ware import PLACES
 from firings.actions.cool_down import begin_cooling
 from firings.actions.end_firing import abort_firing, close_firing
 from firings.actions.load import fill_load
-from firings.actions.open_and_unload import ConeSeen, open_firing, shelve_booking
+from firings.actions.open_and_unload import open_firing, shelve_booking
 from firings.actions.plan_firing import (
     FIRST_FIRING_CONE,
     announce_firing,
@@ -30,27 +31,12 @@ from firings.calculations.readings import Reading
 from firings.models import (
     Booking,
     BookingState,
-    DeclineReason,
     Firing,
     FiringPolicy,
     FiringState,
     Kiln,
     KilnState,
 )
-
-# Ware weighs about half a kilogram for each litre of the room it stands in: common practice,
-# no source.
-KG_PER_LITRE = 0.5
-EMPTY_KG = 4.0
-OUTCOMES = (
-    ("cracked", "Crack from the rim."),
-    ("cracked", "The foot has a crack."),
-    ("glaze_fault", "Crawled on one side."),
-    ("glaze_fault", "Pinholes inside."),
-    ("stuck", "A drip held it to the shelf; ground off."),
-    ("broken", "Burst: it was still damp inside."),
-)
-PLACES = ("North shelf", "Window shelf", "Low shelf", "Cart by the door")
 
 Shelved = Callable[[Booking, datetime], None]
 
@@ -101,31 +87,18 @@ class FiringRound:
             self.firing = self._planned(at)
         self.firing = begin_loading(by=by, at=at, firing=self.firing)
         if not self.is_empty:
-            self._turn_ware_away(at)
-            self._measure_again(at)
+            turn_ware_away(self.scene, self.stage, self.cone, at)
+            measure_again(self.scene, self.stage, self.cone, at)
             if not fill_load(by=by, at=at, firing=self.firing).placed:
                 self._call_off(at, "Nothing that waits is dry.")
                 return
         self.scene.timeline.plan(self.starts_at, self.start)
 
     def _choose(self) -> None:
-        """The stage and cone of which most area waits, among those the kiln may fire."""
         if self.is_empty:
             self.stage, self.cone = "bisque", FIRST_FIRING_CONE
-        if self.stage:
-            return
-        waiting: dict[tuple[str, str], int] = {}
-        day = self.starts_at.date()
-        for stage, cone, area_mm2 in (
-            Booking.objects.waiting()
-            .filter(firing=None, dry_on__lte=day)
-            .order_by("pk")
-            .values_list("stage", "cone", "charged_area_mm2")
-        ):
-            if CONES.index(cone) <= CONES.index(self.kiln.cone_limit):
-                waiting[stage, cone] = waiting.get((stage, cone), 0) + area_mm2
-        if waiting:
-            self.stage, self.cone = max(waiting, key=lambda queue: waiting[queue])
+        elif not self.stage:
+            self.stage, self.cone = fullest_queue(self.kiln, self.starts_at.date())
 
     def _kiln_may_fire(self) -> bool:
         self.kiln.refresh_from_db()
@@ -150,42 +123,6 @@ class FiringRound:
                 by=self.scene.crew(), at=at, firing=self.firing, reason=reason
             )
 
-    def _turn_ware_away(self, at: datetime) -> None:
-        """Now and then something on the ware board should not be there."""
-        if not self.scene.is_chance(0.2):
-            return
-        queue = Booking.objects.in_queue(self.stage, self.cone).dry_by(at.date())
-        slips = list(queue[:12])
-        if len(slips) < 4:
-            return
-        reason, note = self.scene.dice.choice(
-            (
-                (DeclineReason.WET, "The feet are still cold to the cheek."),
-                (DeclineReason.NO_SLIP, "Nothing on the board carries this slip."),
-                (DeclineReason.OTHER, "Glaze runs down to the foot: please wipe and bring again."),
-            )[: 3 if self.stage == "glaze" else 2]
-        )
-        decline_booking(
-            by=self.scene.crew(), at=at, booking=slips[-1], reason=reason.value, note=note
-        )
-
-    def _measure_again(self, at: datetime) -> None:
-        """Crew find a piece wider than it was booked."""
-        if not self.scene.is_chance(0.35):
-            return
-        booking = Booking.objects.in_queue(self.stage, self.cone).filter(shelf_fraction="").first()
-        piece = booking.pieces.filter(shape="round").first() if booking else None
-        if piece is None or piece.across_mm is None or piece.across_mm > 250:
-            return
-        correct_piece(
-            by=self.scene.crew(),
-            at=at,
-            piece=piece,
-            shape=piece.shape,
-            across_mm=piece.across_mm + self.scene.dice.randint(6, 22),
-            height_mm=piece.height_mm + self.scene.dice.randint(0, 6),
-        )
-
     # --- The fire ---------------------------------------------------------------------------
 
     def start(self, at: datetime) -> None:
@@ -206,21 +143,11 @@ class FiringRound:
             self.plate,
             cut_short(schedule) if self.breaks_off else schedule,
             started_at=at,
-            load_kg=self._load_kg(),
+            load_kg=weight_kg(firing),
             dice=self.scene.dice,
             is_hot_room=self.has_hot_room,
         )
         self._plan_the_rest()
-
-    def _load_kg(self) -> float:
-        rows = self._now().bookings.values_list(
-            "pieces__across_mm", "pieces__depth_mm", "pieces__height_mm", "charged_area_mm2"
-        )
-        mm3 = sum(
-            across * (depth or across) * height if across else area_mm2 * height
-            for across, depth, height, area_mm2 in rows
-        )
-        return EMPTY_KG + KG_PER_LITRE * mm3 / 1e6
 
     def _plan_the_rest(self) -> None:
         """When the log comes in, when somebody opens the kiln, or when it is broken off."""
@@ -294,7 +221,9 @@ class FiringRound:
             firing=firing,
             temp_c=temp_c,
             reason="Cracked a hand's breadth only, gloves on, to free the kiln." if is_hot else "",
-            cones=self._cones(firing) if self.is_empty or dice.random() < 0.75 else (),
+            cones=cones_seen(self.scene, firing, is_short=self.short_c > 0)
+            if self.is_empty or dice.random() < 0.75
+            else (),
         )
         unloaded_at = at + timedelta(minutes=25)
         for number, pk in enumerate(firing.bookings.order_by("pk").values_list("pk", flat=True)):
@@ -302,36 +231,14 @@ class FiringRound:
             self.scene.timeline.plan(unloaded_at, partial(self.shelve, pk))
         self.scene.timeline.plan(unloaded_at + timedelta(minutes=15), self.close)
 
-    def _cones(self, firing: Firing) -> list[ConeSeen]:
-        """The firing cone, and the next hotter one as a guard, on each layer with a cone pack."""
-        dice = self.scene.dice
-        layers = sorted({layer.position for layer in firing.layers.all() if layer.cone_pack})
-        guard = CONES[CONES.index(firing.cone) + 1]
-        seen = []
-        for layer in layers or [1]:
-            bend = dice.randint(35, 55) if self.short_c else dice.randint(88, 100)
-            seen.append(ConeSeen(layer, firing.cone, Decimal(bend) / 100))
-            if not self.short_c:
-                seen.append(ConeSeen(layer, guard, Decimal(dice.randint(5, 30)) / 100))
-        return seen
-
     def shelve(self, pk: int, at: datetime) -> None:
-        dice = self.scene.dice
         booking = Booking.objects.get(pk=pk)
-        outcomes = {
-            piece.pk: dice.choices(
-                OUTCOMES,
-                weights=(4, 4, 0, 0, 0, 1) if self.stage == "bisque" else (3, 2, 5, 4, 2, 0),
-            )[0]
-            for piece in booking.pieces.all()
-            if dice.random() < 0.02
-        }
         booking = shelve_booking(
             by=self.scene.crew(),
             at=at,
             booking=booking,
-            place=dice.choice(PLACES),
-            outcomes=outcomes,
+            place=self.scene.dice.choice(PLACES),
+            outcomes=outcomes_of(self.scene, booking),
         )
         if booking.state == BookingState.READY:
             self.has_shelved(booking, at)

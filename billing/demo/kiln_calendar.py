@@ -22,9 +22,9 @@ LAST_STARTS_BEFORE_NOW = {
     BITTERN.name: timedelta(hours=21),
     CURLEW.name: timedelta(hours=62),
 }
-CURLEW_OPENS_BEFORE_NOW = timedelta(minutes=52)
+CURLEW_OPENS_BEFORE_NOW = timedelta(minutes=34)
 DAYS_BETWEEN = {
-    PIPIT.name: (3.6, 4.6),
+    PIPIT.name: (4.3, 5.5),
     BITTERN.name: (6.0, 7.5),
     CURLEW.name: (5.5, 7.0),
 }
@@ -135,12 +135,11 @@ class KilnCalendar:
 
     def _plan_logger(self) -> None:
         day = self.scene.at_share(LOGGER_AT_SHARE)
-        self.scene.timeline.plan(
-            self.scene.moment(day, "12:10"),
-            lambda at: issue_kiln_token(
-                by=self.scene.manager, at=at, kiln=self.kilns[BITTERN.name], name=BITTERN.logger
-            ),
-        )
+        self.scene.timeline.plan(self.scene.moment(day, "12:10"), self._add_logger)
+
+    def _add_logger(self, at: datetime) -> None:
+        kiln = self.kilns[BITTERN.name]
+        issue_kiln_token(by=self.scene.manager, at=at, kiln=kiln, name=BITTERN.logger)
 
     # --- What is to come --------------------------------------------------------------------
 
@@ -156,18 +155,17 @@ class KilnCalendar:
         announced_at = self.scene.now - timedelta(days=2, hours=4)
         self.scene.timeline.plan(announced_at, coming.announce)
         self.scene.timeline.plan(
-            announced_at + timedelta(hours=1), partial(self._plan_pipit, today)
+            announced_at + timedelta(hours=1),
+            partial(self._plan_pipit, self.scene.moment(today + timedelta(days=2), "18:00")),
         )
 
-    def _plan_pipit(self, today: object, at: datetime) -> None:
+    def _plan_pipit(self, planned_for: datetime, at: datetime) -> None:
         plan_firing(
             by=self.scene.crew(),
             at=at,
             kiln=self.kilns[PIPIT.name],
             stage="bisque",
             cone="04",
-            planned_for=self.scene.moment(
-                self.scene.now.astimezone(ZONE).date() + timedelta(days=2), "18:00"
-            ),
+            planned_for=planned_for,
             note="After Pipit is unloaded.",
         )

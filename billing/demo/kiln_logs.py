@@ -65,6 +65,7 @@ def schedule_for(stage: str, cone: str, short_c: float = 0.0) -> Segments:
     `short_c` is how far the programme stays below the cone's published temperature.
     """
     peak_c = cone_equivalent_c(cone, LAST_RATE_C_PER_H) - short_c
+    ramps: Segments
     if stage == "bisque":
         ramps = (Segment(70, 110, 45), Segment(120, 600), Segment(160, peak_c - 100))
         return (*ramps, Segment(LAST_RATE_C_PER_H, peak_c, 5))

@@ -7,8 +7,8 @@ from functools import partial
 
 from billing.demo.people import CLASS, MAKERS
 from billing.demo.scene import Scene
-from billing.demo.ware import Batch, PieceRequest, some_batch, some_glazes
-from firings.actions.book import book_ware
+from billing.demo.ware import Batch, some_batch, some_glazes
+from firings.actions.book import PieceRequest, book_ware
 from firings.actions.bookings import collect_booking, withdraw_booking
 from firings.models import Booking, BookingState, Clay, Firing, FiringState, Outcome
 from firings.refusals import WareRefusal

@@ -56,6 +56,7 @@ NOTES = (
     "A set, if it can stay together.",
 )
 FRACTION_HEIGHT_MM = 90
+PLACES = ("North shelf", "Window shelf", "Low shelf", "Cart by the door")
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ def stock_the_studio(scene: Scene, at: datetime) -> None:
         fields={
             "bisque_cones": ["06", "04"],
             "glaze_cones": ["6", "10"],
-            "pick_up_places": ["North shelf", "Window shelf", "Low shelf", "Cart by the door"],
+            "pick_up_places": list(PLACES),
         },
     )
     for name, (low, high), (bisque_low, bisque_high) in CLAYS:
@@ -107,11 +108,11 @@ def stock_the_studio(scene: Scene, at: datetime) -> None:
     for name, low, high in GLAZES:
         set_glaze(by=by, at=at, fields={"name": name, "cone_low": low, "cone_high": high})
     for position, size in enumerate(SIZES, start=1):
-        fields = {
+        palette: dict[str, Any] = {
             "name": size.name, "shape": size.shape, "across_mm": size.across_mm,
             "depth_mm": size.depth_mm, "height_mm": size.height_mm, "position": position,
         }  # fmt: skip
-        set_piece_size(by=by, at=at, fields=fields)
+        set_piece_size(by=by, at=at, fields=palette)
 
 
 def some_batch(scene: Scene, *, is_class: bool = False) -> Batch:

@@ -9,6 +9,7 @@ from django.utils import timezone
 from billing.demo.build import WEEKS, build_demo
 from billing.demo.people import sign_ins
 from billing.demo.scene import ZONE
+from studio.refusals import Refusal
 
 
 class Command(BaseCommand):
@@ -20,7 +21,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = _end_of_story(options["today"])
-        build_demo(now=now, weeks=options["weeks"], say=self._say)
+        try:
+            build_demo(now=now, weeks=options["weeks"], say=self._say)
+        except Refusal as refusal:
+            raise CommandError(refusal.message) from refusal
         (settings.HOME / "demo-sign-ins.txt").write_text(sign_ins(), encoding="utf-8")
         self.stdout.write(sign_ins())
 
