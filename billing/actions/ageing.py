@@ -1,4 +1,4 @@
-"""How long what accounts owe has been due. A reading of the books, in four queries."""
+"""How long what accounts owe has been due. A reading of the books, in a fixed handful of queries."""
 
 from __future__ import annotations
 

@@ -1,0 +1,32 @@
+"""The API of accounts, statements and the books."""
+
+from django.urls import path
+from rest_framework.routers import SimpleRouter
+
+from billing.api.accounts import BalancesView, BalanceView, CreditView
+from billing.api.billing_policy import BillingPolicyView
+from billing.api.costs import FiringCostViewSet
+from billing.api.journal import JournalViewSet, TrialBalanceView
+from billing.api.months import MonthCloseViewSet
+from billing.api.payments import PaymentViewSet
+from billing.api.statements import ShareViewSet, StatementPdfView, StatementViewSet
+from billing.api.tariffs import TariffViewSet
+
+router = SimpleRouter(use_regex_path=False)
+router.register("statements", StatementViewSet)
+router.register("shares", ShareViewSet)
+router.register("payments", PaymentViewSet)
+router.register("firing-costs", FiringCostViewSet)
+router.register("tariffs", TariffViewSet)
+router.register("month-closes", MonthCloseViewSet)
+router.register("journal", JournalViewSet)
+
+urlpatterns = [
+    path("balances/", BalancesView.as_view(), name="api_balances"),
+    path("accounts/<int:number>/balance/", BalanceView.as_view(), name="api_balance"),
+    path("accounts/<int:number>/credits/", CreditView.as_view(), name="api_credit"),
+    path("statements/<int:number>/pdf/", StatementPdfView.as_view(), name="api_statement_pdf"),
+    path("billing-policy/", BillingPolicyView.as_view(), name="api_billing_policy"),
+    path("trial-balance/", TrialBalanceView.as_view(), name="api_trial_balance"),
+    *router.urls,
+]
