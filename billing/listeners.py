@@ -1,15 +1,19 @@
-"""What `firings` announces, and what it means for the books. Runs inside the deed's transaction."""
+"""What the other apps announce, and what it means for the books, inside the deed's transaction."""
 
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from django.dispatch import receiver
 
 from billing.actions.price_firing import post_firing_cost
 from billing.actions.tariffs import tariff_on
+from billing.models import JournalEntry
+from billing.refusals import BillingRefusal
 from firings.facts import firing_aborted, firing_closed
 from firings.models import Firing
+from studio.facts import studio_changing
 from studio.models import Person, Studio
 
 
@@ -33,3 +37,15 @@ def price_aborted_firing(
     day = (firing.started_at or at).astimezone(Studio.current().zone).date()
     if firing.energy_wh and tariff_on(day) is not None:
         post_firing_cost(firing, by, at)
+
+
+@receiver(studio_changing, dispatch_uid="billing keeps its currency")
+def keep_currency(sender: object, *, changes: dict[str, tuple[Any, Any]], **_: object) -> None:
+    """Amounts are kept in minor units of one currency: it cannot change under what is posted."""
+    if "currency" in changes and JournalEntry.objects.exists():
+        old, new = changes["currency"]
+        raise BillingRefusal(
+            "currency_in_use",
+            f"The books are kept in {old} already; they cannot be continued in {new}.",
+            field="currency",
+        )

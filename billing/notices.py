@@ -8,7 +8,7 @@ from datetime import date, datetime
 from typing import Any
 
 from billing.models import Statement
-from studio.actions.outbox import message_id_for
+from studio.actions.outbox import message_id_for, nudge_sweep_after_commit
 from studio.calculations.money import format_minor
 from studio.models import Notice, Person
 from studio.notice_kinds import NoticeKind, kind_named, register_kind
@@ -31,8 +31,8 @@ def register_notices() -> None:
 def write_statement_notices(statements: Sequence[Statement], at: datetime) -> None:
     """Tell each active person of the accounts, in one go and without a nudge for each row.
 
-    A close may tell a thousand people: the sweeper delivers these within a minute, whereas a
-    nudge for each would keep the treasurer waiting on the broker.
+    A close may tell a thousand people: one sweep delivers them, whereas a nudge for each would
+    keep the treasurer waiting on the broker.
     """
     kind_named(STATEMENT)
     people: dict[int, list[Person]] = defaultdict(list)
@@ -45,6 +45,7 @@ def write_statement_notices(statements: Sequence[Statement], at: datetime) -> No
         for person in people[account_id]
     ]
     Notice.objects.bulk_create(notices, batch_size=BATCH)
+    nudge_sweep_after_commit()
 
 
 def _notice(statement: Statement, person: Person, at: datetime) -> Notice:

@@ -5,6 +5,7 @@ from importlib.util import find_spec
 from csp.constants import SELF, UNSAFE_INLINE
 from csp.decorators import csp_update
 from django.urls import URLPattern, URLResolver, include, path
+from django.views.generic import RedirectView
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
 from studio.pages import health
@@ -24,6 +25,8 @@ urlpatterns = [
     path("healthz", health.alive, name="alive"),
     path("readyz", health.ready, name="ready"),
     path("metrics", health.metrics, name="metrics"),
+    # A person has one address, the one the manager invited; the library's list of more is not ours.
+    path("entry/email/", RedirectView.as_view(pattern_name="studio:my_details")),
     path("entry/", include("allauth.account.urls")),
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/", api_page, name="api"),

@@ -112,7 +112,10 @@ def take_out_of_service(*, by: Person, at: datetime, kiln: Kiln, reason: str) ->
     require_role(by, Role.MANAGER, Role.CREW)
     if not reason.strip():
         raise WareRefusal("reason_missing", "Say why the kiln is taken out of service.")
-    return _set_state(kiln, KilnState.OUT_OF_SERVICE, "out of service", by=by, at=at, why=reason)
+    with transaction.atomic(durable=True):
+        return _set_state(
+            kiln, KilnState.OUT_OF_SERVICE, "out of service", by=by, at=at, why=reason
+        )
 
 
 def return_to_service(
@@ -127,12 +130,13 @@ def return_to_service(
             "A kiln back from repair is first fired empty. If that is not needed, say why.",
             field="reason",
         )
-    kiln = _set_state(kiln, state, "returned to service", by=by, at=at, why=reason)
-    if needs_first_firing:
-        CareTask.objects.get_or_create(
-            kiln=kiln, kind=CareKind.FIRST_FIRING, done_at=None, defaults={"due_since": at}
-        )
-    kiln.care_tasks.filter(kind=CareKind.REPAIR, done_at=None).update(done_at=at, done_by=by)
+    with transaction.atomic(durable=True):
+        kiln = _set_state(kiln, state, "returned to service", by=by, at=at, why=reason)
+        if needs_first_firing:
+            CareTask.objects.get_or_create(
+                kiln=kiln, kind=CareKind.FIRST_FIRING, done_at=None, defaults={"due_since": at}
+            )
+        kiln.care_tasks.filter(kind=CareKind.REPAIR, done_at=None).update(done_at=at, done_by=by)
     return kiln
 
 
@@ -249,15 +253,15 @@ def token_digest(secret: str) -> str:
 def _set_state(
     kiln: Kiln, state: KilnState, deed: str, *, by: Person, at: datetime, why: str
 ) -> Kiln:
-    with transaction.atomic(durable=True):
-        kiln = Kiln.objects.select_for_update().get(pk=kiln.pk)
-        if Firing.objects.taking_the_kiln().filter(kiln=kiln).exists():
-            raise WareRefusal(
-                "kiln_is_taken", f"{kiln} has ware in it: end or cancel its firing first."
-            )
-        record_deed(kiln, deed, by=by, at=at, from_state=kiln.state, to_state=state.value, why=why)
-        kiln.state = state
-        kiln.save(update_fields=["state"])
+    """The inner part: the caller has opened the transaction."""
+    kiln = Kiln.objects.select_for_update().get(pk=kiln.pk)
+    if Firing.objects.taking_the_kiln().filter(kiln=kiln).exists():
+        raise WareRefusal(
+            "kiln_is_taken", f"{kiln} has ware in it: end or cancel its firing first."
+        )
+    record_deed(kiln, deed, by=by, at=at, from_state=kiln.state, to_state=state.value, why=why)
+    kiln.state = state
+    kiln.save(update_fields=["state"])
     return kiln
 
 

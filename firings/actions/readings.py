@@ -15,7 +15,7 @@ from firings.actions.tell_crew import tell_crew
 from firings.calculations.firing_summary import FiringSummary, add_readings, summarise
 from firings.calculations.readings import Reading as Moment
 from firings.calculations.readings import check_reading
-from firings.models import Firing, FiringPolicy, FiringState, Kiln, Reading
+from firings.models import Firing, FiringPolicy, FiringState, Kiln, Reading, ReadingSource
 from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
 from studio.models import Person, Role
@@ -56,7 +56,7 @@ def add_firing_readings(
     """
     if by is not None:
         require_role(by, Role.CREW)
-    _check_batch(readings, at)
+    _check_batch(readings, source, at)
     with transaction.atomic(durable=True):
         firing = locked_firing(firing)
         _check_window(firing, readings)
@@ -107,10 +107,10 @@ def moments_of(firing: Firing) -> list[Moment]:
     return [Moment(*row) for row in firing.readings.order_by("at").values_list(*fields)]
 
 
-def _check_batch(readings: Sequence[Moment], at: datetime) -> None:
+def _check_batch(readings: Sequence[Moment], source: str, at: datetime) -> None:
     if not readings:
         raise WareRefusal("no_readings", "There are no readings in this batch.", status=400)
-    if len(readings) > BATCH_MAX:
+    if source == ReadingSource.LOGGER and len(readings) > BATCH_MAX:  # a file has its own limit
         raise WareRefusal(
             "batch_too_large", f"Send at most {BATCH_MAX} readings at once.", status=413
         )

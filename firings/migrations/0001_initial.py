@@ -7,424 +7,1076 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('studio', '0001_initial'),
+        ("studio", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Clay',
+            name="Clay",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=80, unique=True)),
-                ('cone_low', models.CharField(max_length=3)),
-                ('cone_high', models.CharField(max_length=3)),
-                ('is_offered', models.BooleanField(default=True)),
-                ('note', models.TextField(blank=True)),
-                ('bisque_cone_low', models.CharField(default='08', max_length=3)),
-                ('bisque_cone_high', models.CharField(default='04', max_length=3)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=80, unique=True)),
+                ("cone_low", models.CharField(max_length=3)),
+                ("cone_high", models.CharField(max_length=3)),
+                ("is_offered", models.BooleanField(default=True)),
+                ("note", models.TextField(blank=True)),
+                ("bisque_cone_low", models.CharField(default="08", max_length=3)),
+                ("bisque_cone_high", models.CharField(default="04", max_length=3)),
             ],
             options={
-                'ordering': ['name'],
-                'abstract': False,
+                "ordering": ["name"],
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Glaze',
+            name="Glaze",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=80, unique=True)),
-                ('cone_low', models.CharField(max_length=3)),
-                ('cone_high', models.CharField(max_length=3)),
-                ('is_offered', models.BooleanField(default=True)),
-                ('note', models.TextField(blank=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=80, unique=True)),
+                ("cone_low", models.CharField(max_length=3)),
+                ("cone_high", models.CharField(max_length=3)),
+                ("is_offered", models.BooleanField(default=True)),
+                ("note", models.TextField(blank=True)),
             ],
             options={
-                'ordering': ['name'],
-                'abstract': False,
+                "ordering": ["name"],
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Firing',
+            name="Firing",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('state', models.CharField(choices=[('planned', 'Planned'), ('open', 'Announced'), ('loading', 'Loading'), ('firing', 'Firing'), ('cooling', 'Cooling'), ('cooled', 'Cool'), ('opened', 'Opened'), ('closed', 'Closed'), ('cancelled', 'Cancelled'), ('aborted', 'Aborted')], default='planned', max_length=9)),
-                ('stage', models.CharField(choices=[('bisque', 'Bisque'), ('glaze', 'Glaze')], max_length=6)),
-                ('cone', models.CharField(max_length=3)),
-                ('is_empty_first_firing', models.BooleanField(default=False)),
-                ('planned_for', models.DateTimeField()),
-                ('schedule', models.JSONField(default=list)),
-                ('note', models.TextField(blank=True)),
-                ('start_check', models.JSONField(default=list)),
-                ('started_at', models.DateTimeField(blank=True, null=True)),
-                ('cooling_at', models.DateTimeField(blank=True, null=True)),
-                ('cooled_at', models.DateTimeField(blank=True, null=True)),
-                ('opened_at', models.DateTimeField(blank=True, null=True)),
-                ('opened_at_c', models.FloatField(blank=True, null=True)),
-                ('opening_reason', models.TextField(blank=True)),
-                ('closed_at', models.DateTimeField(blank=True, null=True)),
-                ('result', models.CharField(blank=True, choices=[('reached', 'Reached its cone'), ('under', 'Under-fired'), ('over', 'Over-fired')], max_length=7)),
-                ('reached_cone', models.CharField(blank=True, max_length=3)),
-                ('abort_reason', models.TextField(blank=True)),
-                ('is_kiln_fault', models.BooleanField(default=False)),
-                ('register_start_wh', models.PositiveBigIntegerField(blank=True, null=True)),
-                ('register_end_wh', models.PositiveBigIntegerField(blank=True, null=True)),
-                ('energy_wh', models.PositiveBigIntegerField(blank=True, null=True)),
-                ('energy_uncertainty_wh', models.PositiveBigIntegerField(blank=True, null=True)),
-                ('energy_source', models.CharField(blank=True, max_length=20)),
-                ('energy_working', models.JSONField(default=dict)),
-                ('log_summary', models.JSONField(default=dict)),
-                ('log_count', models.PositiveIntegerField(default=0)),
-                ('log_last_at', models.DateTimeField(blank=True, null=True)),
-                ('log_last_c', models.FloatField(blank=True, null=True)),
-                ('log_peak_c', models.FloatField(blank=True, null=True)),
-                ('opened_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('planned_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('started_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("planned", "Planned"),
+                            ("open", "Announced"),
+                            ("loading", "Loading"),
+                            ("firing", "Firing"),
+                            ("cooling", "Cooling"),
+                            ("cooled", "Cool"),
+                            ("opened", "Opened"),
+                            ("closed", "Closed"),
+                            ("cancelled", "Cancelled"),
+                            ("aborted", "Aborted"),
+                        ],
+                        default="planned",
+                        max_length=9,
+                    ),
+                ),
+                (
+                    "stage",
+                    models.CharField(
+                        choices=[("bisque", "Bisque"), ("glaze", "Glaze")], max_length=6
+                    ),
+                ),
+                ("cone", models.CharField(max_length=3)),
+                ("is_empty_first_firing", models.BooleanField(default=False)),
+                ("planned_for", models.DateTimeField()),
+                ("schedule", models.JSONField(default=list)),
+                ("note", models.TextField(blank=True)),
+                ("start_check", models.JSONField(default=list)),
+                ("started_at", models.DateTimeField(blank=True, null=True)),
+                ("cooling_at", models.DateTimeField(blank=True, null=True)),
+                ("cooled_at", models.DateTimeField(blank=True, null=True)),
+                ("opened_at", models.DateTimeField(blank=True, null=True)),
+                ("opened_at_c", models.FloatField(blank=True, null=True)),
+                ("opening_reason", models.TextField(blank=True)),
+                ("closed_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "result",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("reached", "Reached its cone"),
+                            ("under", "Under-fired"),
+                            ("over", "Over-fired"),
+                        ],
+                        max_length=7,
+                    ),
+                ),
+                ("reached_cone", models.CharField(blank=True, max_length=3)),
+                ("abort_reason", models.TextField(blank=True)),
+                ("is_kiln_fault", models.BooleanField(default=False)),
+                ("register_start_wh", models.PositiveBigIntegerField(blank=True, null=True)),
+                ("register_end_wh", models.PositiveBigIntegerField(blank=True, null=True)),
+                ("energy_wh", models.PositiveBigIntegerField(blank=True, null=True)),
+                ("energy_uncertainty_wh", models.PositiveBigIntegerField(blank=True, null=True)),
+                ("energy_source", models.CharField(blank=True, max_length=20)),
+                ("energy_working", models.JSONField(default=dict)),
+                ("log_summary", models.JSONField(default=dict)),
+                ("log_count", models.PositiveIntegerField(default=0)),
+                ("log_last_at", models.DateTimeField(blank=True, null=True)),
+                ("log_last_c", models.FloatField(blank=True, null=True)),
+                ("log_peak_c", models.FloatField(blank=True, null=True)),
+                (
+                    "opened_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "planned_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "started_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-planned_for', '-pk'],
+                "ordering": ["-planned_for", "-pk"],
             },
         ),
         migrations.CreateModel(
-            name='FiringPolicy',
+            name="FiringPolicy",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('opening_limit_c', models.FloatField(default=52)),
-                ('glaze_gap_mm', models.PositiveSmallIntegerField(default=6)),
-                ('bisque_gap_mm', models.PositiveSmallIntegerField(default=0)),
-                ('lowest_post_mm', models.PositiveSmallIntegerField(default=13)),
-                ('gap_above_mm', models.PositiveSmallIntegerField(default=13)),
-                ('gap_to_posts_mm', models.PositiveSmallIntegerField(default=5)),
-                ('room_limit_c', models.FloatField(default=38)),
-                ('control_box_limit_c', models.FloatField(default=66)),
-                ('bisque_cones', models.JSONField(default=list)),
-                ('glaze_cones', models.JSONField(default=list)),
-                ('pick_up_places', models.JSONField(default=list)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("opening_limit_c", models.FloatField(default=52)),
+                ("glaze_gap_mm", models.PositiveSmallIntegerField(default=6)),
+                ("bisque_gap_mm", models.PositiveSmallIntegerField(default=0)),
+                ("lowest_post_mm", models.PositiveSmallIntegerField(default=13)),
+                ("gap_above_mm", models.PositiveSmallIntegerField(default=13)),
+                ("gap_to_posts_mm", models.PositiveSmallIntegerField(default=5)),
+                ("room_limit_c", models.FloatField(default=38)),
+                ("control_box_limit_c", models.FloatField(default=66)),
+                ("bisque_cones", models.JSONField(default=list)),
+                ("glaze_cones", models.JSONField(default=list)),
+                ("pick_up_places", models.JSONField(default=list)),
             ],
             options={
-                'verbose_name_plural': 'firing policies',
-                'constraints': [models.CheckConstraint(condition=models.Q(('pk', 1)), name='one_firing_policy')],
+                "verbose_name_plural": "firing policies",
+                "constraints": [
+                    models.CheckConstraint(condition=models.Q(("pk", 1)), name="one_firing_policy")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Booking',
+            name="Booking",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('slip', models.CharField(max_length=8, unique=True)),
-                ('state', models.CharField(choices=[('waiting', 'Waiting'), ('placed', 'In a load'), ('fired', 'Fired'), ('ready', 'Ready to collect'), ('collected', 'Collected'), ('withdrawn', 'Withdrawn'), ('declined', 'Declined'), ('lost', 'Lost')], default='waiting', max_length=9)),
-                ('stage', models.CharField(choices=[('bisque', 'Bisque'), ('glaze', 'Glaze')], max_length=6)),
-                ('cone', models.CharField(max_length=3)),
-                ('dry_on', models.DateField()),
-                ('shelf_fraction', models.CharField(blank=True, choices=[('quarter', 'A quarter shelf'), ('half', 'Half a shelf'), ('full', 'A full shelf')], max_length=7)),
-                ('charged_area_mm2', models.PositiveBigIntegerField()),
-                ('booked_area_mm2', models.PositiveBigIntegerField()),
-                ('decline_reason', models.CharField(blank=True, choices=[('wet', 'Not dry'), ('unknown_clay', 'Unknown clay or glaze'), ('wrong_cone', 'Wrong cone'), ('no_slip', 'No slip'), ('other', 'Another reason')], max_length=12)),
-                ('note', models.TextField(blank=True)),
-                ('booked_at', models.DateTimeField()),
-                ('pick_up_place', models.CharField(blank=True, max_length=60)),
-                ('ready_at', models.DateTimeField(blank=True, null=True)),
-                ('pick_up_by', models.DateField(blank=True, null=True)),
-                ('collected_at', models.DateTimeField(blank=True, null=True)),
-                ('account', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='bookings', to='studio.account')),
-                ('dryness_confirmed_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('member', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='bookings', to=settings.AUTH_USER_MODEL)),
-                ('clay', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='firings.clay')),
-                ('firing', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='bookings', to='firings.firing')),
-                ('glazes', models.ManyToManyField(blank=True, related_name='+', to='firings.glaze')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("slip", models.CharField(max_length=8, unique=True)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("waiting", "Waiting"),
+                            ("placed", "In a load"),
+                            ("fired", "Fired"),
+                            ("ready", "Ready to collect"),
+                            ("collected", "Collected"),
+                            ("withdrawn", "Withdrawn"),
+                            ("declined", "Declined"),
+                            ("lost", "Lost"),
+                        ],
+                        default="waiting",
+                        max_length=9,
+                    ),
+                ),
+                (
+                    "stage",
+                    models.CharField(
+                        choices=[("bisque", "Bisque"), ("glaze", "Glaze")], max_length=6
+                    ),
+                ),
+                ("cone", models.CharField(max_length=3)),
+                ("dry_on", models.DateField()),
+                (
+                    "shelf_fraction",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("quarter", "A quarter shelf"),
+                            ("half", "Half a shelf"),
+                            ("full", "A full shelf"),
+                        ],
+                        max_length=7,
+                    ),
+                ),
+                ("charged_area_mm2", models.PositiveBigIntegerField()),
+                ("booked_area_mm2", models.PositiveBigIntegerField()),
+                (
+                    "decline_reason",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("wet", "Not dry"),
+                            ("unknown_clay", "Unknown clay or glaze"),
+                            ("wrong_cone", "Wrong cone"),
+                            ("no_slip", "No slip"),
+                            ("other", "Another reason"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("note", models.TextField(blank=True)),
+                ("booked_at", models.DateTimeField()),
+                ("pick_up_place", models.CharField(blank=True, max_length=60)),
+                ("ready_at", models.DateTimeField(blank=True, null=True)),
+                ("pick_up_by", models.DateField(blank=True, null=True)),
+                ("collected_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "account",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bookings",
+                        to="studio.account",
+                    ),
+                ),
+                (
+                    "dryness_confirmed_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "member",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bookings",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "clay",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="firings.clay",
+                    ),
+                ),
+                (
+                    "firing",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bookings",
+                        to="firings.firing",
+                    ),
+                ),
+                (
+                    "glazes",
+                    models.ManyToManyField(blank=True, related_name="+", to="firings.glaze"),
+                ),
             ],
             options={
-                'ordering': ['-booked_at', '-pk'],
+                "ordering": ["-booked_at", "-pk"],
             },
         ),
         migrations.CreateModel(
-            name='Kiln',
+            name="Kiln",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=60, unique=True)),
-                ('room', models.CharField(blank=True, max_length=60)),
-                ('state', models.CharField(choices=[('in_service', 'In service'), ('first_firing_due', 'Empty first firing due'), ('out_of_service', 'Out of service')], default='first_firing_due', max_length=16)),
-                ('chamber_shape', models.CharField(choices=[('round', 'Round'), ('octagon', 'Octagonal'), ('rectangle', 'Rectangular')], max_length=9)),
-                ('chamber_across_mm', models.PositiveIntegerField(help_text='diameter, across flats, or width', validators=[django.core.validators.MinValueValidator(1)])),
-                ('chamber_depth_mm', models.PositiveIntegerField(blank=True, help_text='only of a rectangular chamber', null=True)),
-                ('chamber_height_mm', models.PositiveIntegerField(validators=[django.core.validators.MinValueValidator(1)])),
-                ('keep_from_wall_mm', models.PositiveSmallIntegerField(default=25)),
-                ('rated_power_w', models.PositiveIntegerField(validators=[django.core.validators.MinValueValidator(1)])),
-                ('supply_v', models.PositiveSmallIntegerField(default=240)),
-                ('breaker_a', models.PositiveSmallIntegerField(default=60)),
-                ('vent', models.CharField(choices=[('none', 'No vent'), ('downdraft', 'Downdraft vent'), ('hood', 'Hood')], default='none', max_length=9)),
-                ('cone_limit', models.CharField(default='10', max_length=3)),
-                ('post_heights_mm', models.JSONField(default=list)),
-                ('posts_stacked_at_most', models.PositiveSmallIntegerField(default=2)),
-                ('post_width_mm', models.PositiveSmallIntegerField(default=38)),
-                ('witness_every_firings', models.PositiveSmallIntegerField(default=4, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(50)])),
-                ('meter_class_percent', models.DecimalField(decimal_places=2, default=2, max_digits=4)),
-                ('in_use_since', models.DateField(blank=True, null=True)),
-                ('note', models.TextField(blank=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=60, unique=True)),
+                ("room", models.CharField(blank=True, max_length=60)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("in_service", "In service"),
+                            ("first_firing_due", "Empty first firing due"),
+                            ("out_of_service", "Out of service"),
+                        ],
+                        default="first_firing_due",
+                        max_length=16,
+                    ),
+                ),
+                (
+                    "chamber_shape",
+                    models.CharField(
+                        choices=[
+                            ("round", "Round"),
+                            ("octagon", "Octagonal"),
+                            ("rectangle", "Rectangular"),
+                        ],
+                        max_length=9,
+                    ),
+                ),
+                (
+                    "chamber_across_mm",
+                    models.PositiveIntegerField(
+                        help_text="diameter, across flats, or width",
+                        validators=[django.core.validators.MinValueValidator(1)],
+                    ),
+                ),
+                (
+                    "chamber_depth_mm",
+                    models.PositiveIntegerField(
+                        blank=True, help_text="only of a rectangular chamber", null=True
+                    ),
+                ),
+                (
+                    "chamber_height_mm",
+                    models.PositiveIntegerField(
+                        validators=[django.core.validators.MinValueValidator(1)]
+                    ),
+                ),
+                ("keep_from_wall_mm", models.PositiveSmallIntegerField(default=25)),
+                (
+                    "rated_power_w",
+                    models.PositiveIntegerField(
+                        validators=[django.core.validators.MinValueValidator(1)]
+                    ),
+                ),
+                ("supply_v", models.PositiveSmallIntegerField(default=240)),
+                ("breaker_a", models.PositiveSmallIntegerField(default=60)),
+                (
+                    "vent",
+                    models.CharField(
+                        choices=[
+                            ("none", "No vent"),
+                            ("downdraft", "Downdraft vent"),
+                            ("hood", "Hood"),
+                        ],
+                        default="none",
+                        max_length=9,
+                    ),
+                ),
+                ("cone_limit", models.CharField(default="10", max_length=3)),
+                ("post_heights_mm", models.JSONField(default=list)),
+                ("posts_stacked_at_most", models.PositiveSmallIntegerField(default=2)),
+                ("post_width_mm", models.PositiveSmallIntegerField(default=38)),
+                (
+                    "witness_every_firings",
+                    models.PositiveSmallIntegerField(
+                        default=4,
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(50),
+                        ],
+                    ),
+                ),
+                (
+                    "meter_class_percent",
+                    models.DecimalField(decimal_places=2, default=2, max_digits=4),
+                ),
+                ("in_use_since", models.DateField(blank=True, null=True)),
+                ("note", models.TextField(blank=True)),
             ],
             options={
-                'ordering': ['name'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('chamber_across_mm__gt', 0), ('chamber_height_mm__gt', 0), ('rated_power_w__gt', 0)), name='kiln_has_a_size_and_power'), models.CheckConstraint(condition=models.Q(models.Q(('chamber_shape', 'rectangle'), _negated=True), models.Q(('chamber_depth_mm__gt', 0), ('chamber_depth_mm__isnull', False)), _connector='OR'), name='rectangular_chamber_has_a_depth', violation_error_message='A rectangular chamber needs its depth.')],
+                "ordering": ["name"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("chamber_across_mm__gt", 0),
+                            ("chamber_height_mm__gt", 0),
+                            ("rated_power_w__gt", 0),
+                        ),
+                        name="kiln_has_a_size_and_power",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("chamber_shape", "rectangle"), _negated=True),
+                            models.Q(
+                                ("chamber_depth_mm__gt", 0), ("chamber_depth_mm__isnull", False)
+                            ),
+                            _connector="OR",
+                        ),
+                        name="rectangular_chamber_has_a_depth",
+                        violation_error_message="A rectangular chamber needs its depth.",
+                    ),
+                ],
             },
         ),
         migrations.AddField(
-            model_name='firing',
-            name='kiln',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='firings', to='firings.kiln'),
+            model_name="firing",
+            name="kiln",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="firings",
+                to="firings.kiln",
+            ),
         ),
         migrations.CreateModel(
-            name='CareTask',
+            name="CareTask",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('vacuum', 'Vacuum the kiln'), ('first_firing', 'Fire empty to cone 04 with a witness cone'), ('repair', 'Repair')], max_length=12)),
-                ('note', models.TextField(blank=True)),
-                ('due_since', models.DateTimeField()),
-                ('done_at', models.DateTimeField(blank=True, null=True)),
-                ('done_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('kiln', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='care_tasks', to='firings.kiln')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("vacuum", "Vacuum the kiln"),
+                            ("first_firing", "Fire empty to cone 04 with a witness cone"),
+                            ("repair", "Repair"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("note", models.TextField(blank=True)),
+                ("due_since", models.DateTimeField()),
+                ("done_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "done_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "kiln",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="care_tasks",
+                        to="firings.kiln",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['due_since', 'pk'],
+                "ordering": ["due_since", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='KilnPart',
+            name="KilnPart",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('element', 'Elements'), ('relay', 'Relays'), ('thermocouple', 'Thermocouple'), ('shelf', 'Shelves'), ('brick', 'Bricks'), ('kiln_wash', 'Kiln wash')], max_length=12)),
-                ('name', models.CharField(max_length=80)),
-                ('replacement_cost_minor', models.PositiveBigIntegerField()),
-                ('life_unit', models.CharField(choices=[('weighted_hours', 'hours, weighted to 1200 °C'), ('firings', 'firings')], max_length=14)),
-                ('expected_life', models.DecimalField(decimal_places=2, max_digits=9)),
-                ('fitted_on', models.DateField()),
-                ('retired_on', models.DateField(blank=True, null=True)),
-                ('kiln', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='parts', to='firings.kiln')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("element", "Elements"),
+                            ("relay", "Relays"),
+                            ("thermocouple", "Thermocouple"),
+                            ("shelf", "Shelves"),
+                            ("brick", "Bricks"),
+                            ("kiln_wash", "Kiln wash"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("name", models.CharField(max_length=80)),
+                ("replacement_cost_minor", models.PositiveBigIntegerField()),
+                (
+                    "life_unit",
+                    models.CharField(
+                        choices=[
+                            ("weighted_hours", "hours, weighted to 1200 °C"),
+                            ("firings", "firings"),
+                        ],
+                        max_length=14,
+                    ),
+                ),
+                ("expected_life", models.DecimalField(decimal_places=2, max_digits=9)),
+                ("fitted_on", models.DateField()),
+                ("retired_on", models.DateField(blank=True, null=True)),
+                (
+                    "kiln",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="parts",
+                        to="firings.kiln",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['kiln', 'kind', 'pk'],
+                "ordering": ["kiln", "kind", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='KilnToken',
+            name="KilnToken",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=80)),
-                ('digest', models.CharField(max_length=64, unique=True)),
-                ('created_at', models.DateTimeField()),
-                ('last_used_at', models.DateTimeField(blank=True, null=True)),
-                ('revoked_at', models.DateTimeField(blank=True, null=True)),
-                ('kiln', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='tokens', to='firings.kiln')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=80)),
+                ("digest", models.CharField(max_length=64, unique=True)),
+                ("created_at", models.DateTimeField()),
+                ("last_used_at", models.DateTimeField(blank=True, null=True)),
+                ("revoked_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "kiln",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="tokens",
+                        to="firings.kiln",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-created_at'],
+                "ordering": ["-created_at"],
             },
         ),
         migrations.CreateModel(
-            name='Layer',
+            name="Layer",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('stack', models.CharField(default='whole', max_length=8)),
-                ('position', models.PositiveSmallIntegerField()),
-                ('posts_mm', models.JSONField(default=list)),
-                ('shelf_bottom_mm', models.PositiveIntegerField(default=0)),
-                ('cone_pack', models.JSONField(blank=True, null=True)),
-                ('firing', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='layers', to='firings.firing')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("stack", models.CharField(default="whole", max_length=8)),
+                ("position", models.PositiveSmallIntegerField()),
+                ("posts_mm", models.JSONField(default=list)),
+                ("shelf_bottom_mm", models.PositiveIntegerField(default=0)),
+                ("cone_pack", models.JSONField(blank=True, null=True)),
+                (
+                    "firing",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="layers",
+                        to="firings.firing",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['stack', 'position'],
+                "ordering": ["stack", "position"],
             },
         ),
         migrations.CreateModel(
-            name='Piece',
+            name="Piece",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=40)),
-                ('shape', models.CharField(blank=True, choices=[('round', 'Round'), ('rectangle', 'Rectangular')], max_length=9)),
-                ('across_mm', models.PositiveIntegerField(blank=True, null=True)),
-                ('depth_mm', models.PositiveIntegerField(blank=True, null=True)),
-                ('height_mm', models.PositiveIntegerField()),
-                ('measured_at', models.DateTimeField(blank=True, null=True)),
-                ('outcome', models.CharField(blank=True, choices=[('sound', 'Sound'), ('cracked', 'Cracked'), ('glaze_fault', 'Glaze fault'), ('stuck', 'Stuck'), ('broken', 'Broken')], max_length=11)),
-                ('outcome_note', models.CharField(blank=True, max_length=200)),
-                ('booking', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='pieces', to='firings.booking')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=40)),
+                (
+                    "shape",
+                    models.CharField(
+                        blank=True,
+                        choices=[("round", "Round"), ("rectangle", "Rectangular")],
+                        max_length=9,
+                    ),
+                ),
+                ("across_mm", models.PositiveIntegerField(blank=True, null=True)),
+                ("depth_mm", models.PositiveIntegerField(blank=True, null=True)),
+                ("height_mm", models.PositiveIntegerField()),
+                ("measured_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "outcome",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("sound", "Sound"),
+                            ("cracked", "Cracked"),
+                            ("glaze_fault", "Glaze fault"),
+                            ("stuck", "Stuck"),
+                            ("broken", "Broken"),
+                        ],
+                        max_length=11,
+                    ),
+                ),
+                ("outcome_note", models.CharField(blank=True, max_length=200)),
+                (
+                    "booking",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="pieces",
+                        to="firings.booking",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['pk'],
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
-            name='PieceSize',
+            name="PieceSize",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=40, unique=True)),
-                ('shape', models.CharField(choices=[('round', 'Round'), ('rectangle', 'Rectangular')], max_length=9)),
-                ('across_mm', models.PositiveIntegerField(help_text='diameter or width')),
-                ('depth_mm', models.PositiveIntegerField(blank=True, null=True)),
-                ('height_mm', models.PositiveIntegerField()),
-                ('position', models.PositiveSmallIntegerField(default=0)),
-                ('is_offered', models.BooleanField(default=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=40, unique=True)),
+                (
+                    "shape",
+                    models.CharField(
+                        choices=[("round", "Round"), ("rectangle", "Rectangular")], max_length=9
+                    ),
+                ),
+                ("across_mm", models.PositiveIntegerField(help_text="diameter or width")),
+                ("depth_mm", models.PositiveIntegerField(blank=True, null=True)),
+                ("height_mm", models.PositiveIntegerField()),
+                ("position", models.PositiveSmallIntegerField(default=0)),
+                ("is_offered", models.BooleanField(default=True)),
             ],
             options={
-                'ordering': ['position', 'name'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('across_mm__gt', 0), ('height_mm__gt', 0)), name='palette_size_is_positive'), models.CheckConstraint(condition=models.Q(models.Q(('shape', 'rectangle'), _negated=True), models.Q(('depth_mm__gt', 0), ('depth_mm__isnull', False)), _connector='OR'), name='rectangular_palette_size_has_a_depth', violation_error_message='A rectangular size needs its depth.')],
+                "ordering": ["position", "name"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("across_mm__gt", 0), ("height_mm__gt", 0)),
+                        name="palette_size_is_positive",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("shape", "rectangle"), _negated=True),
+                            models.Q(("depth_mm__gt", 0), ("depth_mm__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="rectangular_palette_size_has_a_depth",
+                        violation_error_message="A rectangular size needs its depth.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Placement',
+            name="Placement",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('x_mm', models.FloatField(blank=True, null=True)),
-                ('y_mm', models.FloatField(blank=True, null=True)),
-                ('turn_deg', models.FloatField(default=0)),
-                ('quadrants', models.JSONField(default=list)),
-                ('layer', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='placements', to='firings.layer')),
-                ('piece', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='placement', to='firings.piece')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("x_mm", models.FloatField(blank=True, null=True)),
+                ("y_mm", models.FloatField(blank=True, null=True)),
+                ("turn_deg", models.FloatField(default=0)),
+                ("quadrants", models.JSONField(default=list)),
+                (
+                    "layer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="placements",
+                        to="firings.layer",
+                    ),
+                ),
+                (
+                    "piece",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="placement",
+                        to="firings.piece",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['layer', 'pk'],
+                "ordering": ["layer", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='Reading',
+            name="Reading",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('at', models.DateTimeField()),
-                ('temp_c', models.FloatField()),
-                ('zone2_c', models.FloatField(blank=True, null=True)),
-                ('zone3_c', models.FloatField(blank=True, null=True)),
-                ('set_point_c', models.FloatField(blank=True, null=True)),
-                ('power_w', models.FloatField(blank=True, null=True)),
-                ('duty', models.FloatField(blank=True, null=True)),
-                ('register_wh', models.BigIntegerField(blank=True, null=True)),
-                ('room_c', models.FloatField(blank=True, null=True)),
-                ('control_box_c', models.FloatField(blank=True, null=True)),
-                ('source', models.CharField(choices=[('logger', 'Logger'), ('file', 'Log file'), ('hand', 'By hand')], max_length=6)),
-                ('firing', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='readings', to='firings.firing')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                ("temp_c", models.FloatField()),
+                ("zone2_c", models.FloatField(blank=True, null=True)),
+                ("zone3_c", models.FloatField(blank=True, null=True)),
+                ("set_point_c", models.FloatField(blank=True, null=True)),
+                ("power_w", models.FloatField(blank=True, null=True)),
+                ("duty", models.FloatField(blank=True, null=True)),
+                ("register_wh", models.BigIntegerField(blank=True, null=True)),
+                ("room_c", models.FloatField(blank=True, null=True)),
+                ("control_box_c", models.FloatField(blank=True, null=True)),
+                (
+                    "source",
+                    models.CharField(
+                        choices=[("logger", "Logger"), ("file", "Log file"), ("hand", "By hand")],
+                        max_length=6,
+                    ),
+                ),
+                (
+                    "firing",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="readings",
+                        to="firings.firing",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['at'],
+                "ordering": ["at"],
             },
         ),
         migrations.CreateModel(
-            name='ShelfSet',
+            name="ShelfSet",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('shape', models.CharField(choices=[('round', 'Round'), ('half_round', 'Half-round'), ('rectangle', 'Rectangular'), ('octagon', 'Octagonal')], max_length=10)),
-                ('across_mm', models.PositiveIntegerField(help_text='diameter, across flats, or width', validators=[django.core.validators.MinValueValidator(1)])),
-                ('depth_mm', models.PositiveIntegerField(blank=True, null=True)),
-                ('thickness_mm', models.PositiveSmallIntegerField(default=16, validators=[django.core.validators.MinValueValidator(1)])),
-                ('count', models.PositiveSmallIntegerField(default=4, validators=[django.core.validators.MinValueValidator(1)])),
-                ('is_standard', models.BooleanField(default=True)),
-                ('kiln', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='shelf_sets', to='firings.kiln')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "shape",
+                    models.CharField(
+                        choices=[
+                            ("round", "Round"),
+                            ("half_round", "Half-round"),
+                            ("rectangle", "Rectangular"),
+                            ("octagon", "Octagonal"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                (
+                    "across_mm",
+                    models.PositiveIntegerField(
+                        help_text="diameter, across flats, or width",
+                        validators=[django.core.validators.MinValueValidator(1)],
+                    ),
+                ),
+                ("depth_mm", models.PositiveIntegerField(blank=True, null=True)),
+                (
+                    "thickness_mm",
+                    models.PositiveSmallIntegerField(
+                        default=16, validators=[django.core.validators.MinValueValidator(1)]
+                    ),
+                ),
+                (
+                    "count",
+                    models.PositiveSmallIntegerField(
+                        default=4, validators=[django.core.validators.MinValueValidator(1)]
+                    ),
+                ),
+                ("is_standard", models.BooleanField(default=True)),
+                (
+                    "kiln",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="shelf_sets",
+                        to="firings.kiln",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['pk'],
+                "ordering": ["pk"],
             },
         ),
         migrations.AddField(
-            model_name='layer',
-            name='shelf_set',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='firings.shelfset'),
+            model_name="layer",
+            name="shelf_set",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="+", to="firings.shelfset"
+            ),
         ),
         migrations.CreateModel(
-            name='WitnessCone',
+            name="WitnessCone",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('layer', models.PositiveSmallIntegerField(default=1)),
-                ('cone', models.CharField(max_length=3)),
-                ('bend', models.DecimalField(decimal_places=2, help_text='0 standing, 1 tip level with the base', max_digits=3)),
-                ('firing', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='witness_cones', to='firings.firing')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("layer", models.PositiveSmallIntegerField(default=1)),
+                ("cone", models.CharField(max_length=3)),
+                (
+                    "bend",
+                    models.DecimalField(
+                        decimal_places=2,
+                        help_text="0 standing, 1 tip level with the base",
+                        max_digits=3,
+                    ),
+                ),
+                (
+                    "firing",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="witness_cones",
+                        to="firings.firing",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['layer', 'pk'],
+                "ordering": ["layer", "pk"],
             },
         ),
         migrations.AddIndex(
-            model_name='booking',
-            index=models.Index(fields=['state', 'stage', 'cone'], name='bookings_by_queue'),
+            model_name="booking",
+            index=models.Index(fields=["state", "stage", "cone"], name="bookings_by_queue"),
         ),
         migrations.AddConstraint(
-            model_name='booking',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['waiting', 'placed', 'fired', 'ready', 'collected', 'withdrawn', 'declined', 'lost'])), name='booking_state_is_known'),
+            model_name="booking",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "state__in",
+                        [
+                            "waiting",
+                            "placed",
+                            "fired",
+                            "ready",
+                            "collected",
+                            "withdrawn",
+                            "declined",
+                            "lost",
+                        ],
+                    )
+                ),
+                name="booking_state_is_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='booking',
-            constraint=models.CheckConstraint(condition=models.Q(('booked_area_mm2__gt', 0), ('charged_area_mm2__gt', 0)), name='booking_has_an_area'),
+            model_name="booking",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("booked_area_mm2__gt", 0), ("charged_area_mm2__gt", 0)),
+                name="booking_has_an_area",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='booking',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['placed', 'fired', 'ready', 'collected']), _negated=True), ('firing__isnull', False), _connector='OR'), name='placed_booking_has_its_firing'),
+            model_name="booking",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("state__in", ["placed", "fired", "ready", "collected"]), _negated=True
+                    ),
+                    ("firing__isnull", False),
+                    _connector="OR",
+                ),
+                name="placed_booking_has_its_firing",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='booking',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['withdrawn', 'declined']), _negated=True), ('firing__isnull', True), _connector='OR'), name='withdrawn_booking_is_in_no_load'),
+            model_name="booking",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state__in", ["withdrawn", "declined"]), _negated=True),
+                    ("firing__isnull", True),
+                    _connector="OR",
+                ),
+                name="withdrawn_booking_is_in_no_load",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='booking',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state', 'ready'), _negated=True), models.Q(('pick_up_place', ''), _negated=True), _connector='OR'), name='ready_booking_has_its_place'),
+            model_name="booking",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "ready"), _negated=True),
+                    models.Q(("pick_up_place", ""), _negated=True),
+                    _connector="OR",
+                ),
+                name="ready_booking_has_its_place",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='firing',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['planned', 'open', 'loading', 'firing', 'cooling', 'cooled', 'opened', 'closed', 'cancelled', 'aborted'])), name='firing_state_is_known'),
+            model_name="firing",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "state__in",
+                        [
+                            "planned",
+                            "open",
+                            "loading",
+                            "firing",
+                            "cooling",
+                            "cooled",
+                            "opened",
+                            "closed",
+                            "cancelled",
+                            "aborted",
+                        ],
+                    )
+                ),
+                name="firing_state_is_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='firing',
-            constraint=models.UniqueConstraint(condition=models.Q(('state__in', ('loading', 'firing', 'cooling', 'cooled'))), fields=('kiln',), name='one_active_firing_per_kiln', violation_error_message='This kiln is taken by another firing.'),
+            model_name="firing",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("state__in", ("loading", "firing", "cooling", "cooled"))),
+                fields=("kiln",),
+                name="one_active_firing_per_kiln",
+                violation_error_message="This kiln is taken by another firing.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='firing',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('state__in', ['firing', 'cooling', 'cooled', 'opened', 'closed']), _negated=True), ('started_at__isnull', False), _connector='OR'), name='started_firing_has_its_time'),
+            model_name="firing",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("state__in", ["firing", "cooling", "cooled", "opened", "closed"]),
+                        _negated=True,
+                    ),
+                    ("started_at__isnull", False),
+                    _connector="OR",
+                ),
+                name="started_firing_has_its_time",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='firing',
-            constraint=models.CheckConstraint(condition=models.Q(('register_start_wh', None), ('register_end_wh', None), ('register_end_wh__gte', models.F('register_start_wh')), _connector='OR'), name='meter_runs_forward', violation_error_message="The meter's end reading is below its start reading."),
+            model_name="firing",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("register_start_wh", None),
+                    ("register_end_wh", None),
+                    ("register_end_wh__gte", models.F("register_start_wh")),
+                    _connector="OR",
+                ),
+                name="meter_runs_forward",
+                violation_error_message="The meter's end reading is below its start reading.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='kilnpart',
-            constraint=models.CheckConstraint(condition=models.Q(('expected_life__gt', 0)), name='part_has_an_expected_life'),
+            model_name="kilnpart",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("expected_life__gt", 0)), name="part_has_an_expected_life"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='piece',
-            constraint=models.CheckConstraint(condition=models.Q(('height_mm__gt', 0), ('height_mm__lte', 2000)), name='piece_height_is_possible'),
+            model_name="piece",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("height_mm__gt", 0), ("height_mm__lte", 2000)),
+                name="piece_height_is_possible",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='piece',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('across_mm', None), ('depth_mm', None), ('shape', '')), models.Q(('across_mm__gt', 0), ('across_mm__isnull', False), ('across_mm__lte', 2000), ('depth_mm', None), ('shape', 'round')), models.Q(('across_mm__gt', 0), ('across_mm__isnull', False), ('across_mm__lte', 2000), ('depth_mm__gt', 0), ('depth_mm__isnull', False), ('depth_mm__lte', 2000), ('shape', 'rectangle')), _connector='OR'), name='piece_size_is_possible'),
+            model_name="piece",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("across_mm", None), ("depth_mm", None), ("shape", "")),
+                    models.Q(
+                        ("across_mm__gt", 0),
+                        ("across_mm__isnull", False),
+                        ("across_mm__lte", 2000),
+                        ("depth_mm", None),
+                        ("shape", "round"),
+                    ),
+                    models.Q(
+                        ("across_mm__gt", 0),
+                        ("across_mm__isnull", False),
+                        ("across_mm__lte", 2000),
+                        ("depth_mm__gt", 0),
+                        ("depth_mm__isnull", False),
+                        ("depth_mm__lte", 2000),
+                        ("shape", "rectangle"),
+                    ),
+                    _connector="OR",
+                ),
+                name="piece_size_is_possible",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='placement',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('x_mm__isnull', True), ('y_mm__isnull', True)), models.Q(('x_mm__isnull', False), ('y_mm__isnull', False)), _connector='OR'), name='placement_is_a_point_or_quadrants'),
+            model_name="placement",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("x_mm__isnull", True), ("y_mm__isnull", True)),
+                    models.Q(("x_mm__isnull", False), ("y_mm__isnull", False)),
+                    _connector="OR",
+                ),
+                name="placement_is_a_point_or_quadrants",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='reading',
-            constraint=models.UniqueConstraint(fields=('firing', 'at'), name='one_reading_per_moment'),
+            model_name="reading",
+            constraint=models.UniqueConstraint(
+                fields=("firing", "at"), name="one_reading_per_moment"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='shelfset',
-            constraint=models.UniqueConstraint(condition=models.Q(('is_standard', True)), fields=('kiln',), name='one_standard_shelf_set'),
+            model_name="shelfset",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("is_standard", True)),
+                fields=("kiln",),
+                name="one_standard_shelf_set",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='shelfset',
-            constraint=models.CheckConstraint(condition=models.Q(('across_mm__gt', 0), ('count__gt', 0), ('thickness_mm__gt', 0)), name='shelf_has_a_size'),
+            model_name="shelfset",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("across_mm__gt", 0), ("count__gt", 0), ("thickness_mm__gt", 0)),
+                name="shelf_has_a_size",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='shelfset',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('shape', 'rectangle'), _negated=True), models.Q(('depth_mm__gt', 0), ('depth_mm__isnull', False)), _connector='OR'), name='rectangular_shelf_has_a_depth', violation_error_message='A rectangular shelf needs its depth.'),
+            model_name="shelfset",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("shape", "rectangle"), _negated=True),
+                    models.Q(("depth_mm__gt", 0), ("depth_mm__isnull", False)),
+                    _connector="OR",
+                ),
+                name="rectangular_shelf_has_a_depth",
+                violation_error_message="A rectangular shelf needs its depth.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='layer',
-            constraint=models.UniqueConstraint(fields=('firing', 'stack', 'position'), name='one_layer_per_level'),
+            model_name="layer",
+            constraint=models.UniqueConstraint(
+                fields=("firing", "stack", "position"), name="one_layer_per_level"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='witnesscone',
-            constraint=models.UniqueConstraint(fields=('firing', 'layer', 'cone'), name='each_cone_read_once'),
+            model_name="witnesscone",
+            constraint=models.UniqueConstraint(
+                fields=("firing", "layer", "cone"), name="each_cone_read_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='witnesscone',
-            constraint=models.CheckConstraint(condition=models.Q(('bend__gte', 0), ('bend__lte', 1)), name='bend_is_0_to_1'),
+            model_name="witnesscone",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("bend__gte", 0), ("bend__lte", 1)), name="bend_is_0_to_1"
+            ),
         ),
     ]

@@ -98,10 +98,26 @@ def nudge_after_commit(notice: Notice) -> None:
         transaction.on_commit(partial(_nudge, notice.pk))
 
 
+def nudge_sweep_after_commit() -> None:
+    """Ask a worker to sweep once: for a deed that wrote very many notices in one go."""
+    if _nudging.get():
+        transaction.on_commit(_nudge_sweep)
+
+
 def _nudge(pk: int) -> None:
     from studio.tasks import deliver_notice  # circular: the task calls the action of delivery
 
+    _send(deliver_notice, (pk,), f"notice {pk}")
+
+
+def _nudge_sweep() -> None:
+    from studio.tasks import deliver_due_notices  # circular, as above
+
+    _send(deliver_due_notices, (), "the outbox")
+
+
+def _send(task: Any, words: tuple[Any, ...], what: str) -> None:
     try:
-        deliver_notice.apply_async((pk,), retry=False)
+        task.apply_async(words, retry=False)
     except (OperationalError, OSError) as fault:
-        log.warning("notice %s waits for the sweeper: the broker did not answer (%s)", pk, fault)
+        log.warning("%s waits for the sweeper: the broker did not answer (%s)", what, fault)

@@ -22,9 +22,9 @@ class Visitor:
         self.content = b""
         self.page: lxml.html.HtmlElement | None = None
 
-    def go(self, path: str) -> Visitor:
-        """Open a page; anything but a good answer is a failure of the walk."""
-        self._take(self.line.get(urljoin(self.address, path)))
+    def go(self, path: str, *, status: int = 200) -> Visitor:
+        """Open a page; any answer but the expected one is a failure of the walk."""
+        self._take(self.line.get(urljoin(self.address, path)), status)
         return self
 
     @property
@@ -47,7 +47,7 @@ class Visitor:
         mistake of the walk, as it is one of a person.
         """
         form = self._form_with(button)
-        sent = [(name, value) for name, value in form.form_values() if name not in _names(typed)]
+        sent = [(name, value) for name, value in _values(form) if name not in _names(typed)]
         for name, value in typed.items():
             field = name.replace("__", "-")
             known = {one.get("name") for one in form.iter("input", "select", "textarea")}
@@ -66,12 +66,27 @@ class Visitor:
             self._take(send(to, data=sent, files=opened or None, headers=headers))
         return self
 
-    def _take(self, answer: requests.Response) -> None:
+    def choice(self, name: str, words: str) -> str:
+        """The value of the choice with these words: an option, a radio button or a tick box."""
+        assert self.page is not None
+        for option in self.page.iter("option"):
+            select = option.iterancestors("select")
+            if next(select).get("name") == name and words in option.text_content():
+                return str(option.get("value"))
+        for box in self.page.iter("input"):
+            is_named = box.get("name") == name and box.label is not None
+            if is_named and words in box.label.text_content():
+                return str(box.get("value"))
+        raise AssertionError(f"no choice {words!r} for {name!r} on {self.url}")
+
+    def _take(self, answer: requests.Response, status: int = 200) -> None:
         is_page = "html" in answer.headers["Content-Type"]
         self.page = lxml.html.fromstring(answer.text) if is_page else None
         self.url, self.content = answer.url, answer.content
         said = self.text if is_page else answer.text
-        assert answer.ok, f"{answer.status_code} from {answer.url}: {said[:1500]}"
+        assert answer.status_code == status, (
+            f"{answer.status_code} from {answer.url}: {said[:1500]}"
+        )
 
     def _form_with(self, button: str) -> lxml.html.FormElement:
         assert self.page is not None
@@ -84,6 +99,24 @@ class Visitor:
         buttons = [one for one in form.iter("button", "input") if _is_button(one)]
         named = [one for one in buttons if label in _label(one)]
         return named[0] if named else None
+
+
+def _values(form: lxml.html.FormElement) -> list[tuple[str, str]]:
+    """What the form would send as it stands."""
+    sent: list[tuple[str, str]] = []
+    for one in form.iter("input", "select", "textarea"):
+        name, kind = one.get("name"), one.get("type", "text")
+        if not name or kind in ("submit", "button", "file") or one.get("disabled") is not None:
+            continue
+        if one.tag == "input" and kind in ("checkbox", "radio"):
+            if one.get("checked") is not None:
+                sent.append((name, one.get("value", "on")))
+        elif one.tag == "input":
+            sent.append((name, one.get("value", "")))
+        else:
+            values = one.value if isinstance(one.value, set | list) else [one.value]
+            sent += [(name, value or "") for value in values]
+    return sent
 
 
 def _names(typed: dict[str, Value]) -> set[str]:
