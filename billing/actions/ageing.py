@@ -1,4 +1,4 @@
-"""How long what accounts owe has been due. A reading of the books, in a fixed handful of queries."""
+"""How long what accounts owe has been due: a reading of the books, in a handful of queries."""
 
 from __future__ import annotations
 

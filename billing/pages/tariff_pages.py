@@ -29,7 +29,7 @@ KEEPERS = (Role.TREASURER, Role.MANAGER)
 
 @needs(*KEEPERS)
 def tariffs(request: HttpRequest) -> HttpResponse:
-    versions = TariffVersion.objects.annotate(costs_count=Count("costs"))
+    versions = TariffVersion.objects.annotate(costs_count=Count("costs")).order_by("-valid_from")
     now = tariff_on(today(request))
     rows = [(version, from_json(version.rates)) for version in versions]
     context = {

@@ -253,6 +253,12 @@ def test_used_version_stays(books: Books, tess: Client) -> None:
     assert versions() == 1
 
 
+def test_newest_version_stands_first(books: Books, tess: Client) -> None:
+    rpp(books, tess)
+    page = text_of(tess.get("/books/tariffs/"))
+    assert page.index("RPP") < page.index("Town works</a> (holds today)")
+
+
 @pytest.mark.parametrize("rows", [1, 3])
 def test_versions_ask_the_same_number_of_questions(
     books: Books, tess: Client, rows: int, django_assert_num_queries: Any
