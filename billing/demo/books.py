@@ -13,7 +13,7 @@ from billing.actions.payments import give_credit, record_payment, reverse_paymen
 from billing.actions.policy import edit_billing_policy
 from billing.actions.tariffs import add_tariff_version
 from billing.calculations.holidays_of import holiday_dates
-from billing.demo.scene import TIME_ZONE, Scene
+from billing.demo.scene import TIME_ZONE, Scene, day_of
 from billing.models import MonthClose, Payment, Statement
 from firings.models import Booking, BookingState
 from studio.models import Account
@@ -137,7 +137,7 @@ class Books:
             return
         days = dice.randint(26, 45) if manner == "late" else dice.randint(1, 16)
         share = dice.choice((0.4, 0.5, 0.6)) if manner == "part" else 1.0
-        paid_at = self.scene.some_time((at + timedelta(days=days)).date(), 9, 18)
+        paid_at = self.scene.some_time(day_of(at, days), 9, 18)
         self.scene.timeline.plan(
             paid_at, partial(self._take_payment, statement.account, statement, share)
         )
@@ -145,7 +145,7 @@ class Books:
     def _take_payment(
         self, account: Account, statement: Statement, share: float, at: datetime
     ) -> None:
-        owed_minor = balance_minor_of(account, at.date())
+        owed_minor = balance_minor_of(account, day_of(at))
         amount_minor = min(owed_minor, int(statement.closing_minor * share))
         if amount_minor <= 0:
             return
@@ -156,7 +156,7 @@ class Books:
             by=self.scene.treasurer,
             at=at,
             account=account,
-            received_on=at.date(),
+            received_on=day_of(at),
             amount_minor=amount_minor,
             method="cash" if is_cash else "bank",
             reference="" if is_cash else f"Statement {statement.number}",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import partial
 
 from billing.demo.books import Books
@@ -12,7 +12,7 @@ from billing.demo.kilns import set_up_kilns
 from billing.demo.last_touches import settle_the_present
 from billing.demo.makers import Makers
 from billing.demo.people import open_the_studio
-from billing.demo.scene import ZONE, Scene
+from billing.demo.scene import Scene, day_of
 from billing.demo.ware import stock_the_studio
 from firings.actions.remind_pick_ups import remind_pick_ups
 from studio.actions.deliver import deliver_due
@@ -42,8 +42,7 @@ def build_demo(*, now: datetime, weeks: int = WEEKS, say: Say) -> Scene:
         raise Refusal(
             "too_few_weeks", f"The demo needs at least {WEEKS_AT_LEAST} weeks, not {weeks}."
         )
-    local_now = now.astimezone(ZONE)
-    scene = Scene(now=local_now, first_day=local_now.date() - timedelta(weeks=weeks))
+    scene = Scene(now=now.astimezone(UTC), first_day=day_of(now, -7 * weeks))
     with without_nudges():
         _begin(scene)
         scene.timeline.run_until(scene.now, partial(_after_each, Months(say)))
@@ -79,7 +78,7 @@ class Months:
         self.say, self.said = say, ""
 
     def see(self, at: datetime) -> None:
-        month = f"{at:%B %Y}"
+        month = f"{day_of(at):%B %Y}"
         if month != self.said:
             self.said = month
             self.say(f"  {month} ...")

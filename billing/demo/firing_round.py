@@ -10,7 +10,7 @@ from functools import partial
 from billing.demo.kiln_logs import KilnLog, cut_short, kiln_log, schedule_for, schedule_json
 from billing.demo.kilns import KilnPlate
 from billing.demo.loading import fullest_queue, measure_again, turn_ware_away, weight_kg
-from billing.demo.scene import Scene, opening_hour
+from billing.demo.scene import Scene, day_of, opening_hour
 from billing.demo.unloading import cones_seen, outcomes_of
 from billing.demo.ware import PLACES
 from firings.actions.cool_down import begin_cooling
@@ -90,7 +90,7 @@ class FiringRound:
             turn_ware_away(self.scene, self.stage, self.cone, at)
             measure_again(self.scene, self.stage, self.cone, at)
             if not fill_load(by=by, at=at, firing=self.firing).placed:
-                self._call_off(at, "Nothing that waits is dry.")
+                self._call_off(at, f"What waits does not fit into {self.plate.name}.")
                 return
         self.scene.timeline.plan(self.starts_at, self.start)
 
@@ -98,7 +98,7 @@ class FiringRound:
         if self.is_empty:
             self.stage, self.cone = "bisque", FIRST_FIRING_CONE
         elif not self.stage:
-            self.stage, self.cone = fullest_queue(self.kiln, self.starts_at.date())
+            self.stage, self.cone = fullest_queue(self.kiln, day_of(self.starts_at))
 
     def _kiln_may_fire(self) -> bool:
         self.kiln.refresh_from_db()

@@ -9,7 +9,7 @@ from functools import partial
 from billing.demo.firing_round import FiringRound
 from billing.demo.kilns import BITTERN, CURLEW, PIPIT, PLATES, KilnPlate
 from billing.demo.makers import Makers
-from billing.demo.scene import ZONE, Scene
+from billing.demo.scene import Scene, day_of
 from firings.actions.kilns import issue_kiln_token, replace_part, return_to_service
 from firings.actions.plan_firing import plan_firing
 from firings.models import Kiln, KilnState, PartKind
@@ -68,12 +68,12 @@ class KilnCalendar:
 
     def _starts(self, plate: KilnPlate) -> Iterator[datetime]:
         """From the first load to the last, which is set by the clock and not by the calendar."""
-        last_at = (self.scene.now - LAST_STARTS_BEFORE_NOW[plate.name]).astimezone(ZONE)
+        last_at = self.scene.now - LAST_STARTS_BEFORE_NOW[plate.name]
         first = self.scene.day(FIRST_LOAD_ON_DAY)
         starts = [last_at]
         while True:
             days = self.scene.dice.uniform(*DAYS_BETWEEN[plate.name])
-            day = (starts[-1] - timedelta(days=days)).date()
+            day = day_of(starts[-1] - timedelta(days=days))
             if day < first:
                 return iter(reversed(starts))
             clock = self.scene.dice.choice(("09:30", "17:45", "20:10"))
@@ -110,7 +110,7 @@ class KilnCalendar:
         is_it = plate is BITTERN and self._is_nearest(starts, number, FAULT_AT_SHARE)
         if not is_it or number == len(starts) - 1:
             return ""
-        day = starts[number].date()
+        day = day_of(starts[number])
         self.scene.timeline.plan(self.scene.moment(day + timedelta(days=2), "13:30"), self.repair)
         self._plan_round(plate, self.scene.moment(day + timedelta(days=2), "17:20"), is_empty=True)
         return "The middle zone stopped heating: an element is broken. Switched off at the breaker."
@@ -130,7 +130,7 @@ class KilnCalendar:
 
     def _is_by_file(self, plate: KilnPlate, starts_at: datetime) -> bool:
         """Bittern's log was carried over on a stick, until its logger got a key of its own."""
-        is_before = starts_at.date() < self.scene.at_share(LOGGER_AT_SHARE)
+        is_before = day_of(starts_at) < self.scene.at_share(LOGGER_AT_SHARE)
         return plate is BITTERN and is_before
 
     def _plan_logger(self) -> None:
@@ -145,7 +145,7 @@ class KilnCalendar:
 
     def _plan_the_coming_week(self) -> None:
         """Curlew is announced for a glaze firing in three days; Pipit is on the calendar."""
-        today = self.scene.now.astimezone(ZONE).date()
+        today = day_of(self.scene.now)
         coming = self._plan_round(
             CURLEW,
             self.scene.moment(today + timedelta(days=3), "09:00"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from billing.demo.scene import Scene
+from billing.demo.scene import Scene, day_of
 from firings.actions.bookings import correct_piece, decline_booking
 from firings.calculations.cones import cone_rank
 from firings.models import Booking, DeclineReason, Firing, Kiln
@@ -32,7 +32,7 @@ def turn_ware_away(scene: Scene, stage: str, cone: str, at: datetime) -> None:
     """Now and then something on the ware board should not be there."""
     if not scene.is_chance(0.2):
         return
-    slips = list(Booking.objects.in_queue(stage, cone).dry_by(at.date())[:12])
+    slips = list(Booking.objects.in_queue(stage, cone).dry_by(day_of(at))[:12])
     if len(slips) < 4:
         return
     why = (WET, NO_SLIP, RUN_DOWN) if stage == "glaze" else (WET, NO_SLIP)

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from functools import partial
 
 from billing.demo.people import CLASS, MAKERS
-from billing.demo.scene import Scene
+from billing.demo.scene import Scene, day_of
 from billing.demo.ware import Batch, some_batch, some_glazes
 from firings.actions.book import PieceRequest, book_ware
 from firings.actions.bookings import collect_booking, withdraw_booking
@@ -44,7 +44,7 @@ class Makers:
             wait = 3
         else:
             self.book_green(person, at, is_class=key == CLASS)
-        next_at = self.scene.some_time((at + timedelta(days=wait)).date())
+        next_at = self.scene.some_time(day_of(at, wait))
         self.scene.timeline.plan(next_at, partial(self.make, key))
 
     def _boards_are_full(self) -> bool:
@@ -83,7 +83,7 @@ class Makers:
             "cone": cone,
             "clay": batch.clay,
             "glazes": some_glazes(self.scene, cone) if stage == "glaze" else [],
-            "dry_on": (at + timedelta(days=dry_in_days)).date(),
+            "dry_on": day_of(at, dry_in_days),
             "note": batch.note,
             **batch.sizes,
         }
@@ -106,7 +106,7 @@ class Makers:
         if self.shelved_count % 40 == 1:
             return
         days = self.scene.dice.choices((0, 1, 2, 4, 7, 13, 19), weights=(2, 8, 8, 7, 5, 2, 1))[0]
-        fetched_at = self.scene.some_time((at + timedelta(days=days)).date(), 10, 21)
+        fetched_at = self.scene.some_time(day_of(at, days), 10, 21)
         fetched_at = max(fetched_at, at + timedelta(hours=1))
         self.scene.timeline.plan(fetched_at, partial(self.fetch, booking.pk))
 
@@ -117,9 +117,7 @@ class Makers:
         collect_booking(by=by, at=at, booking=booking)
         batch = whole_ware(booking)
         if booking.stage == "bisque" and batch is not None:
-            later = self.scene.some_time(
-                (at + timedelta(days=self.scene.dice.randint(2, 9))).date()
-            )
+            later = self.scene.some_time(day_of(at, self.scene.dice.randint(2, 9)))
             self.scene.timeline.plan(later, partial(self.book_glazed, person, batch))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from billing.demo.timeline import Timeline
@@ -18,12 +18,15 @@ SEED = 18_260_704
 
 @dataclass
 class Scene:
-    """One run of the demo, from `first_day` to `now`."""
+    """One run of the demo, from `first_day` to `now`.
+
+    All moments are UTC: sums of local times go wrong in the two odd nights of the year.
+    """
 
     now: datetime
     first_day: date
     dice: random.Random = field(default_factory=lambda: random.Random(SEED))  # noqa: S311
-    timeline: Timeline = field(default_factory=lambda: Timeline(ZONE))
+    timeline: Timeline = field(default_factory=Timeline)
     people: dict[str, Person] = field(default_factory=dict)
 
     @property
@@ -40,7 +43,7 @@ class Scene:
 
     def moment(self, day: date, clock: str) -> datetime:
         """A wall-clock time of the studio, such as "09:30", on a day."""
-        return datetime.combine(day, time.fromisoformat(clock), tzinfo=ZONE)
+        return datetime.combine(day, time.fromisoformat(clock), tzinfo=ZONE).astimezone(UTC)
 
     def day(self, number: int) -> date:
         """The day so many days after the first."""
@@ -57,7 +60,7 @@ class Scene:
 
     @property
     def days_count(self) -> int:
-        return (self.now.astimezone(ZONE).date() - self.first_day).days
+        return (day_of(self.now) - self.first_day).days
 
     def is_chance(self, share: float) -> bool:
         return self.dice.random() < share
@@ -66,11 +69,16 @@ class Scene:
         return self.people[self.dice.choice(people)]
 
 
+def day_of(at: datetime, days: int = 0) -> date:
+    """The studio's day at a moment, or so many days after it."""
+    return at.astimezone(ZONE).date() + timedelta(days=days)
+
+
 def opening_hour(at: datetime) -> datetime:
     """`at`, or the next morning when nobody is in the studio then."""
     local = at.astimezone(ZONE)
     if local.hour < 8:
-        return local.replace(hour=8, minute=20)
+        return local.replace(hour=8, minute=20).astimezone(UTC)
     if local.hour >= 21:
-        return (local + timedelta(days=1)).replace(hour=8, minute=20)
-    return local
+        return (local + timedelta(days=1)).replace(hour=8, minute=20).astimezone(UTC)
+    return at

@@ -1,5 +1,5 @@
 from argparse import ArgumentTypeError
-from datetime import date, datetime, time
+from datetime import UTC, date, datetime, time
 from typing import Any
 
 from django.conf import settings
@@ -47,4 +47,4 @@ def _end_of_story(day: date | None) -> datetime:
         return now
     if day > now.astimezone(ZONE).date():
         raise CommandError(f"{day} is still to come: the demo ends today or earlier.")
-    return datetime.combine(day, time(15), tzinfo=ZONE)
+    return datetime.combine(day, time(15), tzinfo=ZONE).astimezone(UTC)

@@ -190,7 +190,8 @@ def test_letters_were_delivered_at_their_time() -> None:
         letter = MailboxMessage.objects.get(message_id=notice.message_id)
         assert abs(letter.received_at - notice.written_at) < timedelta(minutes=1)
     kinds = set(sent.values_list("kind", flat=True))
-    assert {"invited", "booked", "loaded", "cooled", "ready", "aborted", "statement"} <= kinds
+    wanted = {"invited", "booked", "loaded", "cooled", "ready", "aborted", "alarm", "statement"}
+    assert wanted <= kinds
 
 
 def test_it_refuses_a_studio_with_people_and_leaves_it() -> None:
