@@ -162,3 +162,9 @@ def test_opening_above_the_limit_needs_a_reason(firing, cosmo):
     assert "hands can burn" in caught.value.message
     firing = open_firing(by=cosmo, at=LATER, firing=firing, temp_c=120, reason="wedding gift")
     assert (firing.state, firing.opening_reason) == (FiringState.OPENED, "wedding gift")
+
+
+def test_a_whole_log_ends_cooled_even_when_its_last_readings_waver(firing):
+    *readings, last = scene.log()
+    wavering = [*readings, replace(last, temp_c=last.temp_c + 0.4)]
+    assert add(firing, wavering, source="file").firing.state == FiringState.COOLED
