@@ -26,7 +26,7 @@ class Command(BaseCommand):
         except Refusal as refusal:
             raise CommandError(refusal.message) from refusal
         (settings.HOME / "demo-sign-ins.txt").write_text(sign_ins(), encoding="utf-8")
-        self.stdout.write(sign_ins())
+        self.stdout.write("The demo stands; demo-sign-ins.txt says who can sign in.")
 
     def _say(self, line: str) -> None:
         self.stdout.write(line)
