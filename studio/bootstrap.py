@@ -18,7 +18,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from studio import parts
-from studio.environment import ROOT, Environment, EnvironmentFault, read_environment
+from studio.environment import (
+    DEMO_SIGN_INS,
+    ROOT,
+    Environment,
+    EnvironmentFault,
+    read_environment,
+)
 from studio.process_tree import AlreadyRunning, ProcessTree, sole_run_of
 
 VENV = ROOT / ".venv"
@@ -31,7 +37,7 @@ LEFT_BY_A_STUDIO = (
     "studio.sqlite3-shm",
     "appendonlydir",
     "beat-schedule",
-    "demo-sign-ins.txt",
+    DEMO_SIGN_INS,
     "media",
     "static",
 )

@@ -17,6 +17,8 @@ from typing import Any
 from urllib.parse import urlsplit
 
 ROOT = Path(__file__).resolve().parent.parent
+# The last thing that building the demo writes into its folder: who can sign in.
+DEMO_SIGN_INS = "demo-sign-ins.txt"
 
 
 class EnvironmentFault(Exception):

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from studio.broker import private_socket_path
-from studio.environment import ROOT, Environment
+from studio.environment import DEMO_SIGN_INS, ROOT, Environment
 from studio.process_tree import Part
 
 PYTHON = sys.executable
@@ -83,7 +83,7 @@ def _web(arguments: argparse.Namespace, environment: Environment) -> Part:
 def greeting(arguments: argparse.Namespace, environment: Environment) -> str:
     """What the terminal says when the pages are up."""
     lines = [f"Wareboard is up: {environment['PUBLIC_URL']}"]
-    sign_ins = environment.home / "demo-sign-ins.txt"
+    sign_ins = environment.home / DEMO_SIGN_INS
     if arguments.part == "demo" and sign_ins.exists():
         lines += ["", sign_ins.read_text(encoding="utf-8").rstrip()]
     return "\n".join([*lines, "", "Ctrl-C stops it."])

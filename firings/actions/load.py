@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from firings.actions.bookings import change_state, locked_booking
-from firings.actions.kiln_space import load_pieces, space_of, standard_shelves
+from firings.actions.kiln_space import load_pieces, space_of, stacks_of, standard_shelves
 from firings.actions.plan_firing import locked_firing, require_state
 from firings.actions.ware_rules import check_may_enter
 from firings.calculations.footprints import SHELF_FRACTIONS, fraction_area_mm2
@@ -33,6 +33,8 @@ from studio.models import Person, Role, Studio
 
 # Before a firing is loading, a load is a proposal; ware is promised to it all the same.
 CAN_BE_LOADED = (FiringState.PLANNED, FiringState.LOADING)
+# How often a load is tried again with what was booked later; a try takes up to half a second.
+ROUNDS_AT_MOST = 8
 
 
 @dataclass(frozen=True)
@@ -53,10 +55,9 @@ def fill_load(*, by: Person, at: datetime, firing: Firing) -> LoadProposal:
     with transaction.atomic(durable=True):
         firing = _loadable(firing)
         on = _loaded_on(firing, at)
-        mine = list(with_ware(firing.bookings.order_by("pk")))
         queue = Booking.objects.in_queue(firing.stage, firing.cone).dry_by(on)
         waiting = list(with_ware(queue.select_for_update(of=("self",))))
-        return _write_load(firing, [*mine, *waiting], by=by, at=at)
+        return _write_load(firing, [*_held(firing), *waiting], by=by, at=at)
 
 
 def put_in_load(*, by: Person, at: datetime, firing: Firing, booking: Booking) -> LoadProposal:
@@ -72,7 +73,7 @@ def put_in_load(*, by: Person, at: datetime, firing: Firing, booking: Booking) -
             )
         on = _loaded_on(firing, at)
         check_may_enter(booking, stage=firing.stage, cone=firing.cone, on=on)
-        mine = [one for one in with_ware(firing.bookings.all()) if one.pk != booking.pk]
+        mine = [one for one in _held(firing) if one.pk != booking.pk]
         added = list(with_ware(Booking.objects.filter(pk=booking.pk)))
         proposal = _write_load(firing, [*mine, *added], by=by, at=at)
         if proposal.left_out:
@@ -111,6 +112,11 @@ def _loaded_on(firing: Firing, at: datetime) -> date:
     return max(at, firing.planned_for).astimezone(zone).date()
 
 
+def _held(firing: Firing) -> list[Booking]:
+    """What is in the load or was promised space, in order; nobody withdraws it meanwhile."""
+    return list(with_ware(firing.bookings.select_for_update(of=("self",)).order_by("pk")))
+
+
 def with_ware(bookings: QuerySet[Booking]) -> QuerySet[Booking]:
     """Bookings with all that the rules and the packer ask about them."""
     return bookings.select_related("clay", "member").prefetch_related("glazes", "pieces__placement")
@@ -124,21 +130,20 @@ def _write_load(
     space, gap_mm = space_of(firing.kiln, policy), policy.gap_mm(firing.stage)
     on = _loaded_on(firing, at)
     able, left_out = _sorted_out(bookings, firing, on)
-    able, too_late = _what_could_fit(able, space)
     plan, placed, no_room = _plan_whole_bookings(space, able, gap_mm)
-    no_room |= too_late
     faults = check_load(space, load_pieces(placed), plan, gap_mm)
     if faults:
         raise WareRefusal("plan_is_faulty", f"The load cannot be made: {faults[0]}", status=500)
     _write_layers(firing, plan)
     for booking in placed:
         _mark_placed(booking, firing, space, by=by, at=at)
-    for booking in no_room:
+    left_out |= no_room
+    for booking, why in left_out.items():
         if booking.state == BookingState.PLACED:
-            change_state(booking, BookingState.WAITING, deed="no room", by=by, at=at)
+            change_state(booking, BookingState.WAITING, deed="left out", by=by, at=at, why=why)
             booking.firing = None
             booking.save(update_fields=["state", "firing"])
-    return LoadProposal(placed, left_out | no_room, plan.warnings)
+    return LoadProposal(placed, left_out, plan.warnings)
 
 
 def _sorted_out(
@@ -157,35 +162,52 @@ def _sorted_out(
     return able, refused
 
 
-def _what_could_fit(
-    bookings: list[Booking], space: KilnSpace
-) -> tuple[list[Booking], dict[Booking, str]]:
-    """The first bookings whose areas could fill every shelf; what comes after is not tried."""
-    shelves_mm2 = sum(stack.shelf.area_mm2 * stack.shelves_count for stack in space.stacks)
-    able: list[Booking] = []
-    too_late: dict[Booking, str] = {}
-    for booking in bookings:
-        if shelves_mm2 > 0:
-            able.append(booking)
-            shelves_mm2 -= booking.charged_area_mm2
-        else:
-            too_late[booking] = "Ware that was booked before fills the kiln."
-    return able, too_late
-
-
 def _plan_whole_bookings(
-    space: KilnSpace, bookings: list[Booking], gap_mm: int
+    space: KilnSpace, bookings: Sequence[Booking], gap_mm: int
 ) -> tuple[LoadPlan, list[Booking], dict[Booking, str]]:
-    """Plan until every booking is wholly in or wholly out: one slip is fired together."""
+    """Plan until every booking is wholly in or wholly out: one slip is fired together.
+
+    A long queue is tried in its order, each time as much as could fill the shelves by area; what
+    finds no room makes way for what was booked after it.
+    """
+    shelves_mm2 = sum(stack.shelf.area_mm2 * stack.shelves_count for stack in space.stacks)
+    tried: list[Booking] = []
+    untried = list(bookings)
+    no_room: dict[Booking, str] = {}
+    for _ in range(ROUNDS_AT_MOST):
+        _top_up(tried, untried, shelves_mm2)
+        plan = plan_load(space, load_pieces(tried), gap_mm)
+        out = _bookings_left_out(tried, {left.piece_id: left for left in plan.left_out})
+        no_room |= out
+        tried = [booking for booking in tried if booking not in out]
+        if not out and (not untried or _area_mm2(tried) >= shelves_mm2):
+            break
+    plan, tried, out = _without_parts(space, tried, gap_mm)
+    too_late = dict.fromkeys(untried, "Ware that was booked before fills the kiln.")
+    return plan, tried, no_room | out | too_late
+
+
+def _without_parts(
+    space: KilnSpace, tried: list[Booking], gap_mm: int
+) -> tuple[LoadPlan, list[Booking], dict[Booking, str]]:
+    """Take out what finds no room, until all that is left does."""
     no_room: dict[Booking, str] = {}
     while True:
-        plan = plan_load(space, load_pieces(bookings), gap_mm)
-        left = {left_out.piece_id: left_out for left_out in plan.left_out}
-        out = _bookings_left_out(bookings, left)
+        plan = plan_load(space, load_pieces(tried), gap_mm)
+        out = _bookings_left_out(tried, {left.piece_id: left for left in plan.left_out})
         if not out:
-            return plan, bookings, no_room
+            return plan, tried, no_room
         no_room |= out
-        bookings = [booking for booking in bookings if booking not in out]
+        tried = [booking for booking in tried if booking not in out]
+
+
+def _top_up(tried: list[Booking], untried: list[Booking], shelves_mm2: int) -> None:
+    while untried and _area_mm2(tried) < shelves_mm2:
+        tried.append(untried.pop(0))
+
+
+def _area_mm2(bookings: Sequence[Booking]) -> int:
+    return sum(booking.charged_area_mm2 for booking in bookings)
 
 
 def _bookings_left_out(bookings: Sequence[Booking], left: dict[str, LeftOut]) -> dict[Booking, str]:
@@ -244,7 +266,11 @@ def _mark_placed(
 
 
 def usable_area_mm2(firing: Firing) -> int:
-    """The surface of all shelves in a load: what the empty part is counted against."""
-    space = space_of(firing.kiln, FiringPolicy.current())
-    areas = {stack.name: stack.shelf.area_mm2 for stack in space.stacks}
-    return sum(areas[layer.stack] for layer in firing.layers.all())
+    """The surface of all shelves in a load: what the empty part is counted against.
+
+    The shelves are those that the load stood on; the kiln may have others by now.
+    """
+    layers = firing.layers.select_related("shelf_set")
+    return sum(
+        stacks_of(layer.shelf_set, firing.kiln.post_width_mm)[0].shelf.area_mm2 for layer in layers
+    )

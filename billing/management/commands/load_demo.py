@@ -9,6 +9,7 @@ from django.utils import timezone
 from billing.demo.build import WEEKS, build_demo
 from billing.demo.people import sign_ins
 from billing.demo.scene import ZONE
+from studio.environment import DEMO_SIGN_INS
 from studio.refusals import Refusal
 
 
@@ -25,8 +26,8 @@ class Command(BaseCommand):
             build_demo(now=now, weeks=options["weeks"], say=self._say)
         except Refusal as refusal:
             raise CommandError(refusal.message) from refusal
-        (settings.HOME / "demo-sign-ins.txt").write_text(sign_ins(), encoding="utf-8")
-        self.stdout.write("The demo stands; demo-sign-ins.txt says who can sign in.")
+        (settings.HOME / DEMO_SIGN_INS).write_text(sign_ins(), encoding="utf-8")
+        self.stdout.write(f"The demo stands; {DEMO_SIGN_INS} says who can sign in.")
 
     def _say(self, line: str) -> None:
         self.stdout.write(line)

@@ -1,7 +1,8 @@
 from django.conf import settings
 from django.core.management import call_command
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 
+from studio.environment import DEMO_SIGN_INS
 from studio.models import Person
 
 
@@ -13,6 +14,10 @@ class Command(BaseCommand):
         call_command("migrate", interactive=False, verbosity=0)
         call_command("collectstatic", interactive=False, verbosity=0)
         if Person.objects.exists():
+            if settings.IS_DEMO and not (settings.HOME / DEMO_SIGN_INS).exists():
+                raise CommandError(
+                    "The demo was interrupted while it was built. Start it with --fresh."
+                )
             return
         if settings.IS_DEMO:
             self.stdout.write("Building the demo studio (once) ...")

@@ -6,6 +6,7 @@ from datetime import timedelta
 import pytest
 
 from firings.actions.bookings import correct_piece
+from firings.actions.kilns import set_shelves
 from firings.actions.load import fill_load, put_in_load, take_out_of_load
 from firings.actions.plan_firing import (
     announce_firing,
@@ -14,7 +15,7 @@ from firings.actions.plan_firing import (
     plan_firing,
 )
 from firings.actions.start import start_check, start_firing
-from firings.models import BookingState, CareKind, CareTask, Firing, FiringState, KilnState
+from firings.models import BookingState, CareKind, CareTask, Firing, FiringState, Kiln, KilnState
 from firings.refusals import WareRefusal
 from studio.models import Notice, TrailEntry
 from studio.refusals import Denied
@@ -112,6 +113,22 @@ class TestLoading:
         assert many in proposal.left_out
         many.refresh_from_db()
         assert many.state == BookingState.WAITING
+
+    def test_ware_too_big_for_this_kiln_makes_way_for_what_was_booked_after_it(
+        self, cosmo, kiln, ines
+    ):
+        scene.kiln(name="Albatross", chamber_across_mm=700, chamber_height_mm=900)
+        wide = Kiln.objects.get(name="Albatross")
+        set_shelves(
+            by=cosmo, at=NOON, kiln=wide, shelves=replace(scene.ROUND_SHELVES, across_mm=600)
+        )
+        platter = replace(scene.MUG, name="Platter", across_mm=500, height_mm=60)
+        too_wide = [scene.booking(ines, pieces=[platter]) for _ in range(4)]
+        mugs = scene.booking(ines)
+        firing = begin_loading(by=cosmo, at=NOON, firing=scene.planned(cosmo, kiln))
+        proposal = fill_load(by=cosmo, at=NOON, firing=firing)
+        assert proposal.placed == [mugs]
+        assert set(proposal.left_out) == set(too_wide)
 
     def test_wet_ware_is_not_taken_from_the_queue(self, cosmo, kiln, ines):
         wet = scene.booking(ines, dry_on=(NOON + timedelta(days=4)).date())
