@@ -18,8 +18,14 @@ def test_the_continuous_load_is_the_breaker_of_the_worked_examples(rated_a, need
     assert not smaller.is_breaker_at_least_continuous
 
 
-@pytest.mark.parametrize("wrong", [(0, 240, 40), (6000, 0, 40), (6000, 240, -1)])
-def test_what_is_no_circuit_is_refused_by_name(wrong):
-    name = ("rated_power_w", "supply_v", "breaker_a")[[i for i, v in enumerate(wrong) if v <= 0][0]]
+@pytest.mark.parametrize(
+    ("wrong", "name"),
+    [
+        ((0, 240, 40), "rated_power_w"),
+        ((6000, 0, 40), "supply_v"),
+        ((6000, 240, -1), "breaker_a"),
+    ],
+)
+def test_what_is_no_circuit_is_refused_by_name(wrong, name):
     with pytest.raises(ValueError, match=name):
         circuit_load(*wrong)
