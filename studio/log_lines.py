@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import structlog
+import structlog.tracebacks
 
 _SHARED = [
     structlog.contextvars.merge_contextvars,
@@ -12,6 +13,11 @@ _SHARED = [
     structlog.stdlib.add_logger_name,
     structlog.processors.TimeStamper(fmt="iso", utc=True),
 ]
+
+# Without the values of local variables: among them would be passwords, links and letters.
+_TRACEBACKS = structlog.processors.ExceptionRenderer(
+    structlog.tracebacks.ExceptionDictTransformer(show_locals=False)
+)
 
 
 def logging_settings(level: str, *, as_json: bool) -> dict[str, Any]:
@@ -23,9 +29,13 @@ def logging_settings(level: str, *, as_json: bool) -> dict[str, Any]:
         cache_logger_on_first_use=True,
     )
     renderer = (
-        [structlog.processors.dict_tracebacks, structlog.processors.JSONRenderer()]
+        [_TRACEBACKS, structlog.processors.JSONRenderer()]
         if as_json
-        else [structlog.dev.ConsoleRenderer(colors=False)]
+        else [
+            structlog.dev.ConsoleRenderer(
+                colors=False, exception_formatter=structlog.dev.plain_traceback
+            )
+        ]
     )
     formatter = {
         "()": structlog.stdlib.ProcessorFormatter,

@@ -19,6 +19,7 @@ with structlog.contextvars.bound_contextvars(request="mark-1"):
     try:
         raise ValueError("kiln 3")
     except ValueError:
+        password = "hunter-of-clay"
         logging.getLogger("a.library").exception("crashed")
 """
 
@@ -42,6 +43,20 @@ def test_a_crash_keeps_its_traceback(lines):
     crash = lines[-1]
     assert crash["event"] == "crashed"
     assert crash["exception"][0]["exc_value"] == "kiln 3"
+
+
+def test_a_traceback_holds_no_values(lines):
+    """OWASP ASVS 5.0.0, 16.2.5: among the variables of a crash are passwords and links."""
+    assert "hunter-of-clay" not in json.dumps(lines)
+
+
+def test_the_demo_writes_no_values_either():
+    script = WRITES.replace("as_json=True", "as_json=False")
+    ended = subprocess.run(
+        [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert "ValueError: kiln 3" in ended.stderr
+    assert "hunter-of-clay" not in ended.stderr
 
 
 def test_celery_is_quiet(lines):
