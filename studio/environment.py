@@ -164,7 +164,7 @@ VARIABLES = (
     Variable(
         "HSTS_SECONDS",
         _count,
-        "2592000",
+        "31536000",
         "How long browsers remember to use https only, when PUBLIC_URL is https.",
     ),
     Variable(

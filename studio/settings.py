@@ -54,6 +54,8 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "studio.pages.upload_limit.UploadLimitMiddleware",
+    "studio.pages.readable_query.ReadableQueryMiddleware",
+    "studio.pages.not_kept.NotKeptMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -100,6 +102,11 @@ SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]
 SECURE_HSTS_SECONDS = ENVIRONMENT["HSTS_SECONDS"] if _is_https else 0
 SESSION_COOKIE_SECURE = _is_https
 CSRF_COOKIE_SECURE = _is_https
+# By this prefix browsers promise that no neighbour under our domain can plant the cookie
+# (RFC 6265bis, 4.1.3.2); it needs https.
+_prefix = "__Host-" if _is_https else ""
+SESSION_COOKIE_NAME = f"{_prefix}sessionid"
+CSRF_COOKIE_NAME = f"{_prefix}csrftoken"
 CSRF_TRUSTED_ORIGINS = [PUBLIC_URL]
 if ENVIRONMENT["PROXY_COUNT"]:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")

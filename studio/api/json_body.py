@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,7 +11,11 @@ from rest_framework.parsers import JSONParser
 
 
 class JsonBodyParser(JSONParser):
-    """Answers 400 also to brackets nested so deeply that Python gives up reading them."""
+    """Answers 400 also to JSON that is well-formed and that no database could keep.
+
+    Brackets nested so deeply that Python gives up reading them, numbers beyond every number
+    (1e400), and texts that are none: the sign NUL and halves of UTF-16 pairs (RFC 8259, 8.2).
+    """
 
     def parse(
         self,
@@ -19,6 +24,22 @@ class JsonBodyParser(JSONParser):
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
         try:
-            return super().parse(stream, media_type, parser_context)
+            sent = super().parse(stream, media_type, parser_context)
+            # Written out again, whatever hides in a key or deep inside shows.
+            text = json.dumps(sent, ensure_ascii=False, allow_nan=False)
         except RecursionError as fault:
             raise ParseError("JSON parse error - nested too deeply.") from fault
+        except ValueError as fault:
+            raise ParseError("JSON parse error - a number is out of range.") from fault
+        # json.dumps writes NUL as an escape; a backslash that was typed is doubled.
+        if "\\u0000" in text.replace("\\\\", "") or not _is_text(text):
+            raise ParseError("JSON parse error - a text holds what is no character.")
+        return sent
+
+
+def _is_text(text: str) -> bool:
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True

@@ -1,8 +1,16 @@
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
-from studio.environment import VARIABLES, EnvironmentFault, demo_secret_key, read_environment
+from studio.environment import (
+    ROOT,
+    VARIABLES,
+    EnvironmentFault,
+    demo_secret_key,
+    read_environment,
+)
 
 PRODUCTION = {
     "SECRET_KEY": "k" * 60,
@@ -90,3 +98,30 @@ def test_each_variable_is_named_once_and_explained():
     names = [variable.name for variable in VARIABLES]
     assert len(set(names)) == len(names)
     assert all(variable.meaning.endswith(".") for variable in VARIABLES)
+
+
+SHOWS = """
+from django.conf import settings as s
+print(s.SESSION_COOKIE_NAME, s.CSRF_COOKIE_NAME, s.SECURE_HSTS_SECONDS >= 365 * 24 * 3600)
+"""
+
+
+@pytest.mark.parametrize(
+    ("address", "shown"),
+    [
+        ("https://kilns.example.org", "__Host-sessionid __Host-csrftoken True"),
+        ("http://localhost:8000", "sessionid csrftoken False"),
+    ],
+)
+def test_https_gives_cookies_their_prefix_and_is_remembered_a_year(tmp_path, address, shown):
+    """OWASP ASVS 5.0.0, 3.3.1 (prefix of cookies) and 3.4.1 (HSTS for at least a year)."""
+    environment = {
+        **PRODUCTION,
+        "PUBLIC_URL": address,
+        "WAREBOARD_HOME": str(tmp_path),
+        "DJANGO_SETTINGS_MODULE": "studio.settings",
+    }
+    ended = subprocess.run(
+        [sys.executable, "-c", SHOWS], cwd=ROOT, env=environment, capture_output=True, text=True
+    )
+    assert ended.stdout.strip() == shown, ended.stderr
