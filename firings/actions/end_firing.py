@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
+from firings.actions.kiln_state import change_kiln_state, held_kiln
 from firings.actions.plan_firing import (
     change_firing_state,
     locked_firing,
@@ -64,6 +65,7 @@ def close_firing(
             "unknown_cone", f"There is no cone {reached_cone!r}.", field="reached_cone"
         )
     with transaction.atomic(durable=True):
+        kiln = held_kiln(firing.kiln_id)
         firing = locked_firing(firing)
         require_state(firing, FiringState.OPENED)
         _check_settled(firing)
@@ -74,7 +76,7 @@ def close_firing(
         change_firing_state(firing, FiringState.CLOSED, deed="closed", by=by, at=at)
         firing.save()
         if firing.is_empty_first_firing:
-            _pass_first_firing(firing, by=by, at=at)
+            _pass_first_firing(firing, kiln, by=by, at=at)
         firing_closed.send(sender=Firing, firing=firing, by=by, at=at)
     return firing
 
@@ -96,6 +98,7 @@ def abort_firing(
     if not reason.strip():
         raise WareRefusal("reason_missing", "Say why the firing is broken off.", field="reason")
     with transaction.atomic(durable=True):
+        kiln = held_kiln(firing.kiln_id)
         firing = locked_firing(firing)
         require_state(firing, FiringState.FIRING, FiringState.COOLING, FiringState.COOLED)
         _set_registers(firing, None, register_end_wh)
@@ -114,7 +117,7 @@ def abort_firing(
                 facts={"firing": firing.pk, "reason": reason},
             )
         if is_kiln_fault:
-            _take_out_of_service(firing, reason, by=by, at=at)
+            _take_out_of_service(firing, kiln, reason, by=by, at=at)
         firing_aborted.send(sender=Firing, firing=firing, by=by, at=at)
     return firing
 
@@ -157,11 +160,14 @@ def _set_registers(firing: Firing, start_wh: int | None, end_wh: int | None) -> 
 
 
 def _set_energy(firing: Firing, *, is_needed: bool, at: datetime) -> None:
-    """Take the energy from the most trusted source and keep how it was spread over time."""
+    """Take the energy from the most trusted source and keep how it was spread over time.
+
+    A firing that was broken off need not have one (`is_needed`).
+    """
     readings = moments_of(firing)
     started_at, ended_at = firing.started_at or at, firing.opened_at or at
     try:
-        estimate = _estimate(firing, readings)
+        estimate = _estimate(firing, readings, is_whole=is_needed)
     except ValueError as error:
         if not is_needed:
             return
@@ -183,7 +189,8 @@ def _set_energy(firing: Firing, *, is_needed: bool, at: datetime) -> None:
     }
 
 
-def _estimate(firing: Firing, readings: list[Any]) -> EnergyEstimate:
+def _estimate(firing: Firing, readings: list[Any], *, is_whole: bool) -> EnergyEstimate:
+    """Firings that ended well say nothing of one that was broken off: it is not `is_whole`."""
     start, end = firing.register_start_wh, firing.register_end_wh
     if start is not None and end is not None:
         return energy_from_registers(start, end, float(firing.kiln.meter_class_percent))
@@ -194,22 +201,32 @@ def _estimate(firing: Firing, readings: list[Any]) -> EnergyEstimate:
         state=FiringState.CLOSED,
         energy_source__in=["meter_register", "power_samples"],
     ).order_by("-started_at")
-    history = [wh for wh in like.values_list("energy_wh", flat=True)[:10] if wh]
+    history = [wh for wh in like.values_list("energy_wh", flat=True)[:10] if wh and is_whole]
     return best_energy(readings, firing.kiln.rated_power_w, start, end, history)
 
 
-def _pass_first_firing(firing: Firing, *, by: Person, at: datetime) -> None:
-    """The kiln has run empty to its cone: it may take ware, unless it fell short."""
-    if firing.result == Result.UNDER:
+def _pass_first_firing(firing: Firing, kiln: Kiln, *, by: Person, at: datetime) -> None:
+    """The kiln has run empty to its cone: it may take ware, unless it fell short.
+
+    Nor when it was taken out of service, or had new elements, after this firing was started.
+    """
+    asked = kiln.care_tasks.filter(kind=CareKind.FIRST_FIRING, done_at=None)
+    is_asked_anew = asked.filter(due_since__gt=firing.started_at).exists()
+    if firing.result == Result.UNDER or is_asked_anew:
         return
-    kiln = Kiln.objects.select_for_update().get(pk=firing.kiln_id)
-    kiln.state = KilnState.IN_SERVICE
-    kiln.save(update_fields=["state"])
-    kiln.care_tasks.filter(kind=CareKind.FIRST_FIRING, done_at=None).update(done_at=at, done_by=by)
+    asked.update(done_at=at, done_by=by)
+    if kiln.state == KilnState.FIRST_FIRING_DUE:
+        change_kiln_state(
+            kiln, KilnState.IN_SERVICE, "first firing passed", by=by, at=at, why=str(firing)
+        )
 
 
-def _take_out_of_service(firing: Firing, reason: str, *, by: Person, at: datetime) -> None:
-    Kiln.objects.filter(pk=firing.kiln_id).update(state=KilnState.OUT_OF_SERVICE)
+def _take_out_of_service(
+    firing: Firing, kiln: Kiln, reason: str, *, by: Person, at: datetime
+) -> None:
+    change_kiln_state(
+        kiln, KilnState.OUT_OF_SERVICE, "out of service", by=by, at=at, why=f"{firing}: {reason}"
+    )
     CareTask.objects.create(
         kiln=firing.kiln, kind=CareKind.REPAIR, due_since=at, note=f"{firing}: {reason}"
     )

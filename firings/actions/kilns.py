@@ -13,11 +13,14 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from firings.actions.kiln_space import space_of
+from firings.actions.kiln_state import ask_first_firing, change_kiln_state, held_kiln
 from firings.calculations.cones import CONES
 from firings.models import (
     CareKind,
     CareTask,
     Firing,
+    FiringPolicy,
     Kiln,
     KilnPart,
     KilnState,
@@ -29,9 +32,12 @@ from firings.models import (
 from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
 from studio.actions.trail import record_deed
-from studio.models import Person, Role
+from studio.models import Person, Role, Studio
 
-CHAMBER_MM = (100, 3000)
+CHAMBER_MM = (100, 2000)
+SHELF_MM = (50, 2000)
+SHELVES_COUNT = (1, 50)
+POSTS_STACKED = (1, 4)
 POWER_W = (500, 200_000)
 SUPPLY_V = (100, 1000)
 BREAKER_A = (5, 1000)
@@ -79,6 +85,7 @@ def add_kiln(
         _check_kiln(kiln)
         kiln.save()
         _write_shelves(kiln, shelves)
+        _check_can_be_planned(kiln)
         CareTask.objects.create(kiln=kiln, kind=CareKind.FIRST_FIRING, due_since=at)
         record_deed(kiln, "added", by=by, at=at, to_state=kiln.state)
     return kiln
@@ -88,12 +95,13 @@ def edit_kiln(*, by: Person, at: datetime, kiln: Kiln, fields: Mapping[str, Any]
     """Change what the kiln's plate and set-up say. Its state has actions of its own."""
     require_role(by, Role.MANAGER)
     with transaction.atomic(durable=True):
-        kiln = Kiln.objects.select_for_update().get(pk=kiln.pk)
+        kiln = held_kiln(kiln.pk)
         changed = [name for name in KILN_FIELDS if name in fields]
         for name in changed:
             setattr(kiln, name, fields[name])
         _check_kiln(kiln)
         kiln.save()
+        _check_can_be_planned(kiln)
         record_deed(kiln, "edited", by=by, at=at, fields=changed)
     return kiln
 
@@ -102,7 +110,9 @@ def set_shelves(*, by: Person, at: datetime, kiln: Kiln, shelves: ShelvesWanted)
     """Give a kiln its standard shelves. Loads that stand on the old ones keep them."""
     require_role(by, Role.MANAGER, Role.CREW)
     with transaction.atomic(durable=True):
+        kiln = held_kiln(kiln.pk)
         shelf_set = _write_shelves(kiln, shelves)
+        _check_can_be_planned(kiln)
         record_deed(kiln, "shelves set", by=by, at=at, shelves=str(shelf_set))
     return shelf_set
 
@@ -121,7 +131,10 @@ def take_out_of_service(*, by: Person, at: datetime, kiln: Kiln, reason: str) ->
 def return_to_service(
     *, by: Person, at: datetime, kiln: Kiln, needs_first_firing: bool = True, reason: str = ""
 ) -> Kiln:
-    """Back from repair. New elements or bricks mean an empty first firing before any load."""
+    """Back from repair. New elements or bricks mean an empty first firing before any load.
+
+    Without it, a reason is written down; a first firing that was still due falls away with it.
+    """
     require_role(by, Role.MANAGER)
     state = KilnState.FIRST_FIRING_DUE if needs_first_firing else KilnState.IN_SERVICE
     if not needs_first_firing and not reason.strip():
@@ -131,12 +144,16 @@ def return_to_service(
             field="reason",
         )
     with transaction.atomic(durable=True):
+        kiln = held_kiln(kiln.pk)
+        if kiln.state != KilnState.OUT_OF_SERVICE:
+            raise WareRefusal("not_out_of_service", f"{kiln} is not out of service.")
         kiln = _set_state(kiln, state, "returned to service", by=by, at=at, why=reason)
+        done = [CareKind.REPAIR]
         if needs_first_firing:
-            CareTask.objects.get_or_create(
-                kiln=kiln, kind=CareKind.FIRST_FIRING, done_at=None, defaults={"due_since": at}
-            )
-        kiln.care_tasks.filter(kind=CareKind.REPAIR, done_at=None).update(done_at=at, done_by=by)
+            ask_first_firing(kiln, at)
+        else:
+            done.append(CareKind.FIRST_FIRING)
+        kiln.care_tasks.filter(kind__in=done, done_at=None).update(done_at=at, done_by=by)
     return kiln
 
 
@@ -155,7 +172,7 @@ def add_part(
     """Note a part that wears, what it costs to replace and how long it is expected to last."""
     require_role(by, Role.MANAGER, Role.TREASURER)
     _check_part(kind, life_unit, replacement_cost_minor, expected_life)
-    if fitted_on > at.date():
+    if fitted_on > _local_day(at):
         raise WareRefusal(
             "fitted_in_the_future", "A part is noted once it is fitted.", field="fitted_on"
         )
@@ -174,36 +191,39 @@ def add_part(
 
 
 def replace_part(*, by: Person, at: datetime, part: KilnPart, reason: str = "") -> KilnPart:
-    """Retire a part and fit its like. New elements mean an empty first firing."""
+    """Retire a part and fit its like. New elements mean an empty first firing.
+
+    A kiln that is out of service stays so: putting it back is a deed of its own.
+    """
     require_role(by, Role.MANAGER)
     with transaction.atomic(durable=True):
+        kiln = held_kiln(part.kiln_id)
         part = KilnPart.objects.select_for_update().get(pk=part.pk)
         if part.retired_on:
             raise WareRefusal("part_retired", f"{part} was replaced on {part.retired_on}.")
-        if Firing.objects.taking_the_kiln().filter(kiln=part.kiln_id).exists():
+        if Firing.objects.taking_the_kiln().filter(kiln=kiln).exists():
             raise WareRefusal(
                 "kiln_is_taken", "Parts are replaced when the kiln is empty, cold and disconnected."
             )
-        part.retired_on = at.date()
+        today = _local_day(at)
+        part.retired_on = today
         part.save(update_fields=["retired_on"])
         fitted = KilnPart.objects.create(
-            kiln_id=part.kiln_id,
+            kiln=kiln,
             kind=part.kind,
             name=part.name,
             replacement_cost_minor=part.replacement_cost_minor,
             life_unit=part.life_unit,
             expected_life=part.expected_life,
-            fitted_on=at.date(),
+            fitted_on=today,
         )
         record_deed(part, "replaced", by=by, at=at, why=reason, by_part=fitted.pk)
         if part.kind == PartKind.ELEMENT:
-            Kiln.objects.filter(pk=part.kiln_id).update(state=KilnState.FIRST_FIRING_DUE)
-            CareTask.objects.get_or_create(
-                kiln_id=part.kiln_id,
-                kind=CareKind.FIRST_FIRING,
-                done_at=None,
-                defaults={"due_since": at},
-            )
+            ask_first_firing(kiln, at)
+            if kiln.state == KilnState.IN_SERVICE:
+                change_kiln_state(
+                    kiln, KilnState.FIRST_FIRING_DUE, "new elements", by=by, at=at, why=reason
+                )
     return fitted
 
 
@@ -254,23 +274,29 @@ def _set_state(
     kiln: Kiln, state: KilnState, deed: str, *, by: Person, at: datetime, why: str
 ) -> Kiln:
     """The inner part: the caller has opened the transaction."""
-    kiln = Kiln.objects.select_for_update().get(pk=kiln.pk)
+    kiln = held_kiln(kiln.pk)
     if Firing.objects.taking_the_kiln().filter(kiln=kiln).exists():
         raise WareRefusal(
             "kiln_is_taken", f"{kiln} has ware in it: end or cancel its firing first."
         )
-    record_deed(kiln, deed, by=by, at=at, from_state=kiln.state, to_state=state.value, why=why)
-    kiln.state = state
-    kiln.save(update_fields=["state"])
+    change_kiln_state(kiln, state, deed, by=by, at=at, why=why)
     return kiln
+
+
+def _local_day(at: datetime) -> date:
+    return at.astimezone(Studio.current().zone).date()
 
 
 def _check_kiln(kiln: Kiln) -> None:
     for field, what in (
         ("chamber_across_mm", "The chamber's width"),
         ("chamber_height_mm", "The chamber's height"),
+        *([("chamber_depth_mm", "The chamber's depth")] if kiln.chamber_depth_mm else []),
     ):
         _check_between(getattr(kiln, field), CHAMBER_MM, f"{what} (mm)", field)
+    _check_between(
+        kiln.posts_stacked_at_most, POSTS_STACKED, "Posts stacked", "posts_stacked_at_most"
+    )
     _check_between(kiln.rated_power_w, POWER_W, "The rated power (W)", "rated_power_w")
     _check_between(kiln.supply_v, SUPPLY_V, "The supply (V)", "supply_v")
     _check_between(kiln.breaker_a, BREAKER_A, "The breaker (A)", "breaker_a")
@@ -299,6 +325,7 @@ def _write_shelves(kiln: Kiln, wanted: ShelvesWanted) -> ShelfSet:
             f"A shelf of {wanted.across_mm} mm does not go into a chamber of {widest} mm.",
             field="across_mm",
         )
+    _check_between(wanted.count, SHELVES_COUNT, "The number of shelves", "count")
     shelf_set = ShelfSet(
         kiln=kiln,
         shape=wanted.shape,
@@ -312,6 +339,18 @@ def _write_shelves(kiln: Kiln, wanted: ShelvesWanted) -> ShelfSet:
     kiln.shelf_sets.update(is_standard=False)
     shelf_set.save()
     return shelf_set
+
+
+def _check_can_be_planned(kiln: Kiln) -> None:
+    """Sizes that pass one by one may still make no room that a load can be planned in."""
+    try:
+        space = space_of(kiln, FiringPolicy.current())
+        for stack in space.stacks:
+            space.ware_outline(stack)
+    except ValueError as error:
+        raise WareRefusal(
+            "not_valid", f"No load can be planned in a kiln like this: {error}.", status=400
+        ) from error
 
 
 def _check_part(kind: str, life_unit: str, cost_minor: int, life: Decimal) -> None:

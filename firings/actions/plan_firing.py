@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from django.db import transaction
 
 from firings.actions.bookings import change_state
+from firings.actions.kiln_state import held_kiln
 from firings.actions.ware_rules import check_cone
 from firings.calculations.cones import cone_rank
 from firings.models import (
@@ -56,6 +58,10 @@ def plan_firing(
     else:
         check_cone(cone, stage, FiringPolicy.current())
     check_kiln_reaches(kiln, cone)
+    if any(not math.isfinite(value) for ramp in schedule for value in ramp.values()):
+        raise WareRefusal(
+            "ramp_is_no_number", "A ramp's rate, target and hold are numbers.", field="schedule"
+        )
     with transaction.atomic(durable=True):
         firing = Firing.objects.create(
             kiln=kiln,
@@ -88,7 +94,7 @@ def begin_loading(*, by: Person, at: datetime, firing: Firing) -> Firing:
     """Take the kiln for this firing. Bookings close; what was promised space is in the load."""
     require_role(by, Role.CREW)
     with transaction.atomic(durable=True):
-        kiln = Kiln.objects.select_for_update().get(pk=firing.kiln_id)
+        kiln = held_kiln(firing.kiln_id)
         firing = locked_firing(firing)
         require_state(firing, FiringState.PLANNED, FiringState.OPEN)
         check_kiln_may_fire(kiln, firing)

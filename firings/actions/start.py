@@ -8,6 +8,7 @@ from datetime import datetime
 
 from django.db import transaction
 
+from firings.actions.kiln_state import held_kiln
 from firings.actions.load import with_ware
 from firings.actions.plan_firing import (
     change_firing_state,
@@ -136,7 +137,7 @@ def start_firing(
     """
     require_role(by, Role.CREW)
     with transaction.atomic(durable=True):
-        kiln = Kiln.objects.select_for_update().get(pk=firing.kiln_id)
+        kiln = held_kiln(firing.kiln_id)
         firing = locked_firing(firing)
         require_state(firing, FiringState.LOADING)
         check_kiln_may_fire(kiln, firing)
@@ -151,7 +152,7 @@ def start_firing(
             firing, FiringState.FIRING, deed="started", by=by, at=at, why=override_reason
         )
         firing.save()
-        _close_ticked_care(kiln, ticked, by=by, at=at)
+        _finish_ticked_care(kiln, items, ticked, by=by, at=at)
         Booking.objects.filter(firing=firing).update(dryness_confirmed_by=by)
         if overridden:
             record_deed(
@@ -207,12 +208,13 @@ def _check_ticks(
     return unticked
 
 
-def _close_ticked_care(kiln: Kiln, ticked: Collection[str], *, by: Person, at: datetime) -> None:
-    done = [code.removeprefix("care:") for code in ticked if code.startswith("care:")]
-    tasks = CareTask.objects.filter(
-        kiln=kiln, done_at=None, pk__in=[pk for pk in done if pk.isdigit()]
-    )
-    tasks.update(done_at=at, done_by=by)
+def _finish_ticked_care(
+    kiln: Kiln, items: list[CheckItem], ticked: Collection[str], *, by: Person, at: datetime
+) -> None:
+    """Of the care tasks on the list only: a first firing is done by firing, not by a tick."""
+    asked = [item.code for item in items if item.code.startswith("care:")]
+    done = [code.removeprefix("care:") for code in asked if code in ticked]
+    CareTask.objects.filter(kiln=kiln, done_at=None, pk__in=done).update(done_at=at, done_by=by)
 
 
 def _tell_members(firing: Firing, loaded: list[Booking], at: datetime) -> None:

@@ -42,9 +42,9 @@ class MomentField(serializers.DateTimeField):
 
 
 def length_mm(**options: Any) -> serializers.IntegerField:
-    """A length of ware, shelf or kiln in whole mm, up to 3 m."""
+    """A length of ware, shelf or kiln in whole mm, up to 2 m."""
     options.setdefault("min_value", 1)
-    options.setdefault("max_value", 3000)
+    options.setdefault("max_value", 2000)
     return serializers.IntegerField(**options)
 
 

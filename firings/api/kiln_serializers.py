@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from firings.actions.kilns import KILN_FIELDS
+from firings.actions.kilns import KILN_FIELDS, POSTS_STACKED, SHELVES_COUNT
 from firings.api.exact import ExactSerializer, length_mm
 from firings.calculations.cones import CONES
 from firings.models import (
@@ -55,7 +55,7 @@ class ShelvesWantedSerializer(ExactSerializer):
     across_mm = length_mm()
     depth_mm = length_mm(required=False, allow_null=True)
     thickness_mm = length_mm(max_value=60)
-    count = serializers.IntegerField(min_value=1, max_value=60)
+    count = serializers.IntegerField(min_value=SHELVES_COUNT[0], max_value=SHELVES_COUNT[1])
 
 
 class KilnEditSerializer(ExactSerializer):
@@ -74,7 +74,9 @@ class KilnEditSerializer(ExactSerializer):
     post_heights_mm = serializers.ListField(
         child=length_mm(min_value=5, max_value=600), min_length=1, max_length=20
     )
-    posts_stacked_at_most = serializers.IntegerField(min_value=1, max_value=6, required=False)
+    posts_stacked_at_most = serializers.IntegerField(
+        min_value=POSTS_STACKED[0], max_value=POSTS_STACKED[1], required=False
+    )
     post_width_mm = length_mm(min_value=10, max_value=150, required=False)
     witness_every_firings = serializers.IntegerField(min_value=1, max_value=50, required=False)
     meter_class_percent = serializers.DecimalField(

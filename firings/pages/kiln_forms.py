@@ -6,7 +6,16 @@ from typing import Any
 
 from django import forms
 
-from firings.actions.kilns import BREAKER_A, CHAMBER_MM, POWER_W, SUPPLY_V, ShelvesWanted
+from firings.actions.kilns import (
+    BREAKER_A,
+    CHAMBER_MM,
+    POSTS_STACKED,
+    POWER_W,
+    SHELF_MM,
+    SHELVES_COUNT,
+    SUPPLY_V,
+    ShelvesWanted,
+)
 from firings.calculations.cones import CONES
 from firings.models import ChamberShape, Kiln, LifeUnit, PartKind, ShelfShape, Vent
 from studio.pages.rows import FormWithRows
@@ -84,7 +93,10 @@ class KilnForm(FormWithRows):
         initial="10",
     )
     posts_stacked_at_most = CountField(
-        label="Posts stacked at most", min_value=1, max_value=6, initial=2
+        label="Posts stacked at most",
+        min_value=POSTS_STACKED[0],
+        max_value=POSTS_STACKED[1],
+        initial=2,
     )
     post_width_mm = LengthField(label="Width of a post", min_mm=10, max_mm=150, initial=38)
     witness_every_firings = CountField(
@@ -155,22 +167,22 @@ class ShelvesForm(ReaderForm):
     shelf_across_mm = LengthField(
         label="Width of a shelf",
         help_text="Diameter if round or half-round, across the flats if octagonal.",
-        min_mm=50,
-        max_mm=3000,
+        min_mm=SHELF_MM[0],
+        max_mm=SHELF_MM[1],
     )
     shelf_depth_mm = LengthField(
         label="Depth of a shelf",
         help_text="Only of a rectangular shelf.",
-        min_mm=50,
-        max_mm=3000,
+        min_mm=SHELF_MM[0],
+        max_mm=SHELF_MM[1],
         required=False,
     )
     shelf_thickness_mm = LengthField(label="Thickness", min_mm=5, max_mm=60, initial=16)
     shelf_count = CountField(
         label="How many",
         help_text="Half-rounds count one by one; they stand in pairs.",
-        min_value=1,
-        max_value=60,
+        min_value=SHELVES_COUNT[0],
+        max_value=SHELVES_COUNT[1],
         initial=4,
     )
 
