@@ -18,12 +18,12 @@ from studio.refusals import Denied
 
 
 def locked_booking(booking: Booking) -> Booking:
-    """The booking's row as it is now, held until the transaction ends."""
-    return (
-        Booking.objects.select_for_update(of=("self",))
-        .select_related("firing", "member", "clay")
-        .get(pk=booking.pk)
-    )
+    """The booking's row as it is now, held until the transaction ends.
+
+    Its firing is left to be read afterwards: a join would answer it as it stood before the wait.
+    """
+    held = Booking.objects.select_for_update(of=("self",))
+    return held.select_related("member", "clay").get(pk=booking.pk)
 
 
 def require_own(by: Person, booking: Booking, *roles: Role) -> None:
