@@ -39,7 +39,8 @@ def note_fall_and_cool(
     firing: Firing, fresh: Sequence[Moment], *, source: str, by: Person | None, at: datetime
 ) -> None:
     """See in new readings that the kiln falls, or is at its limit. The caller holds and saves."""
-    last = _last_temperatures(firing)
+    latest = _latest(firing)
+    last = [temp_c for _, temp_c in latest]
     summary = FiringSummary.from_json(firing.log_summary)
     has_fallen = len(last) == IN_A_ROW and max(last) < (summary.peak_c or 0.0) - FALLEN_BY_C
     limit_c = FiringPolicy.current().opening_limit_c
@@ -50,19 +51,23 @@ def note_fall_and_cool(
         _begin(firing, by=by, at=fell_at, why=f"readings fell {FALLEN_BY_C:.0f} °C")
     if firing.state != FiringState.COOLING:
         return
-    is_read_by_hand = source == ReadingSource.HAND and fresh[-1].temp_c <= limit_c
-    is_logged = len(last) == IN_A_ROW and max(last) <= limit_c
+    # Readings from before the fall, that come in late, say nothing of how hot it is now.
+    since = [(moment, temp_c) for moment, temp_c in latest if moment >= firing.cooling_at]
+    is_newest = bool(since) and fresh[-1].at == since[-1][0]
+    is_read_by_hand = source == ReadingSource.HAND and is_newest and last[-1] <= limit_c
+    is_logged = len(since) == IN_A_ROW and max(last) <= limit_c
     if is_read_by_hand or is_logged:
-        firing.cooled_at = fresh[-1].at
+        cooled_at, temp_c = latest[-1]
+        firing.cooled_at = cooled_at
         change_firing_state(
             firing,
             FiringState.COOLED,
             deed="cooled",
             by=by,
             at=at,
-            why=f"{fresh[-1].temp_c:.0f} °C was measured; the limit is {limit_c:.0f} °C",
+            why=f"{temp_c:.0f} °C was measured; the limit is {limit_c:.0f} °C",
         )
-        facts = {"firing": firing.pk, "temp_c": fresh[-1].temp_c, "limit_c": limit_c}
+        facts = {"firing": firing.pk, "temp_c": temp_c, "limit_c": limit_c}
         tell_crew(key=f"cooled:{firing.pk}", kind="cooled", at=at, facts=facts)
 
 
@@ -71,7 +76,8 @@ def _begin(firing: Firing, *, by: Person | None, at: datetime, why: str) -> None
     change_firing_state(firing, FiringState.COOLING, deed="cooling", by=by, at=at, why=why)
 
 
-def _last_temperatures(firing: Firing) -> list[float]:
-    """The hottest zone of the last readings, oldest first."""
-    rows = firing.readings.order_by("-at").values_list("temp_c", "zone2_c", "zone3_c")[:IN_A_ROW]
-    return [max(zone for zone in row if zone is not None) for row in reversed(rows)]
+def _latest(firing: Firing) -> list[tuple[datetime, float]]:
+    """The last readings, oldest first: when, and the hottest zone in C."""
+    fields = ("at", "temp_c", "zone2_c", "zone3_c")
+    rows = firing.readings.order_by("-at").values_list(*fields)[:IN_A_ROW]
+    return [(at, max(one for one in zones if one is not None)) for at, *zones in reversed(rows)]

@@ -30,6 +30,11 @@ TAKES_READINGS = (
 )
 # A logger's clock may run ahead by as much; more is a wrong clock or a wrong time zone.
 CLOCK_AHEAD_MAX = timedelta(minutes=10)
+# A logger is often switched on a little before its firing is started here.
+BEFORE_START_MAX = timedelta(hours=1)
+AFTER_OPENING_MAX = timedelta(hours=1)
+# Large kilns need two days to cool. Common practice, no source.
+AFTER_ABORT_MAX = timedelta(days=2)
 
 
 @dataclass(frozen=True)
@@ -82,23 +87,34 @@ def add_firing_readings(
 
 
 def firing_of_reading(kiln: Kiln, readings: Sequence[Moment]) -> Firing:
-    """The firing that a logger's batch belongs to; refused when the kiln is not being fired."""
-    firing = (
-        Firing.objects.filter(kiln=kiln, state__in=TAKES_READINGS, started_at__isnull=False)
-        .order_by("-started_at")
-        .first()
+    """The firing that a logger's batch belongs to, by the time of its last reading.
+
+    A firing that is opened but not closed keeps its place while the next one runs. Refused when
+    the kiln was in no firing then: a logger that runs on fills no log with an idle kiln.
+    """
+    if not readings:
+        raise _empty_batch()
+    last_at = max(reading.at for reading in readings)
+    begun = Firing.objects.filter(
+        kiln=kiln, state__in=TAKES_READINGS, started_at__lte=last_at + BEFORE_START_MAX
     )
-    if (
-        firing is None
-        or firing.started_at is None
-        or (readings and readings[-1].at < firing.started_at - timedelta(hours=1))
-    ):
+    firing = begun.order_by("-started_at").first()
+    if firing is None or last_at > _log_ends_at(firing, last_at):
         raise WareRefusal(
             "no_firing_running",
-            f"{kiln} is not being fired, so these readings belong nowhere. "
-            "Start the firing in Wareboard first.",
+            f"{kiln} was not being fired at {last_at.isoformat()}, so these readings belong "
+            "nowhere. Start the firing in Wareboard first.",
         )
     return firing
+
+
+def _log_ends_at(firing: Firing, at: datetime) -> datetime:
+    """How long a logger's readings are the firing's: to its opening, or until it was cold."""
+    if firing.opened_at is not None:
+        return firing.opened_at + AFTER_OPENING_MAX
+    if firing.state == FiringState.ABORTED and firing.closed_at is not None:
+        return firing.closed_at + AFTER_ABORT_MAX
+    return at
 
 
 def moments_of(firing: Firing) -> list[Moment]:
@@ -107,9 +123,13 @@ def moments_of(firing: Firing) -> list[Moment]:
     return [Moment(*row) for row in firing.readings.order_by("at").values_list(*fields)]
 
 
+def _empty_batch() -> WareRefusal:
+    return WareRefusal("no_readings", "There are no readings in this batch.", status=400)
+
+
 def _check_batch(readings: Sequence[Moment], source: str, at: datetime) -> None:
     if not readings:
-        raise WareRefusal("no_readings", "There are no readings in this batch.", status=400)
+        raise _empty_batch()
     if source == ReadingSource.LOGGER and len(readings) > BATCH_MAX:  # a file has its own limit
         raise WareRefusal(
             "batch_too_large", f"Send at most {BATCH_MAX} readings at once.", status=413
@@ -144,11 +164,12 @@ def _check_window(firing: Firing, readings: Sequence[Moment]) -> None:
             f"{firing} is {firing.get_state_display().lower()} and takes no readings.",
         )
     earliest = min(reading.at for reading in readings)
-    if earliest < firing.started_at - timedelta(hours=1):
+    if earliest < firing.started_at - BEFORE_START_MAX:
         raise WareRefusal(
             "before_the_start",
             f"A reading of {earliest.isoformat()} lies before the start of this firing "
-            f"({firing.started_at.isoformat()}). Check the time zone of the log.",
+            f"({firing.started_at.isoformat()}). Check the time zone of the log; readings of an "
+            "earlier firing go in a batch of their own.",
             status=400,
         )
 

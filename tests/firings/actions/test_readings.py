@@ -6,6 +6,7 @@ from datetime import timedelta
 import pytest
 
 from firings.actions.cool_down import begin_cooling
+from firings.actions.end_firing import abort_firing
 from firings.actions.open_and_unload import open_firing
 from firings.actions.readings import add_firing_readings, firing_of_reading, moments_of
 from firings.calculations.firing_summary import FiringSummary, summarise
@@ -109,6 +110,42 @@ def test_a_kiln_that_is_not_fired_takes_no_readings(firing):
     assert firing_of_reading(firing.kiln, scene.log()[:2]) == firing
 
 
+class TestRouting:
+    """A logger names only its kiln: the time says which firing its readings belong to."""
+
+    @pytest.fixture
+    def opened(self, firing, cosmo):
+        cooled, ended_at = scene.cooled(cosmo, firing)
+        return scene.opened(cosmo, cooled, at=ended_at)
+
+    @pytest.fixture
+    def following(self, opened, cosmo):
+        """The kiln is fired again before the opened firing is closed."""
+        at = opened.opened_at + timedelta(hours=6)
+        scene.booking(scene.person("Otto"), at=at)
+        return scene.started(cosmo, scene.loading(cosmo, opened.kiln, at=at), at=at)
+
+    def test_late_readings_go_to_the_firing_of_their_time(self, opened, following):
+        late = [Moment(at=NOON + timedelta(hours=5, minutes=7), temp_c=700)]
+        now = [Moment(at=following.started_at + timedelta(minutes=5), temp_c=25)]
+        assert firing_of_reading(opened.kiln, late) == opened
+        assert firing_of_reading(opened.kiln, now) == following
+
+    def test_a_logger_that_runs_on_after_the_opening_is_told_so(self, opened):
+        idle = [Moment(at=opened.opened_at + timedelta(hours=5), temp_c=19)]
+        with pytest.raises(WareRefusal) as caught:
+            firing_of_reading(opened.kiln, idle)
+        assert (caught.value.code, caught.value.status) == ("no_firing_running", 409)
+
+    def test_a_firing_broken_off_is_watched_while_it_cools(self, firing, cosmo):
+        abort_firing(by=cosmo, at=NOON + timedelta(hours=3), firing=firing, reason="a relay stuck")
+        cooling = [Moment(at=NOON + timedelta(hours=20), temp_c=90)]
+        weeks_later = [Moment(at=NOON + timedelta(days=20), temp_c=19)]
+        assert firing_of_reading(firing.kiln, cooling) == firing
+        with pytest.raises(WareRefusal, match="not being fired"):
+            firing_of_reading(firing.kiln, weeks_later)
+
+
 def test_cooling_begins_when_readings_fall(firing):
     up_and_a_little_down = [r for r in scene.log() if r.at <= NOON + timedelta(hours=10)]
     firing = add(firing, up_and_a_little_down).firing
@@ -135,6 +172,20 @@ def test_a_persons_pyrometer_needs_only_one_reading(firing, cosmo):
     begin_cooling(by=cosmo, at=NOON + timedelta(hours=9), firing=firing)
     reading = [Moment(at=NOON + timedelta(hours=30), temp_c=40)]
     assert add(firing, reading, source="hand", by=cosmo).firing.state == FiringState.COOLED
+
+
+def test_a_reading_by_hand_of_an_earlier_hour_cools_nothing(firing, cosmo):
+    """The cold reading of the start is typed late, while the kiln is at its hottest."""
+    add(firing, [r for r in scene.log() if r.at <= NOON + timedelta(hours=10)])
+    early = [Moment(at=NOON + timedelta(minutes=1), temp_c=21)]
+    assert add(firing, early, source="hand", by=cosmo).firing.state == FiringState.COOLING
+
+
+def test_a_log_that_begins_cold_cools_nothing(firing, cosmo):
+    """Crew said that it cools; then the first part of its log comes in."""
+    begin_cooling(by=cosmo, at=NOON + timedelta(hours=9), firing=firing)
+    cold = [Moment(at=NOON + timedelta(minutes=n), temp_c=20 + n) for n in range(4)]
+    assert add(firing, cold, source="file", by=cosmo).firing.state == FiringState.COOLING
 
 
 def test_the_hottest_zone_decides(firing):
