@@ -109,7 +109,7 @@ def book_ware(
             row.booking = booking
         Piece.objects.bulk_create(rows)
         if firing:
-            _take_space(booking, firing.pk, policy, studio)
+            _take_space(booking, firing.pk, policy, studio, at)
         booking.save(update_fields=["slip", "firing"])
         record_deed(booking, "booked", by=by, at=at, to_state=booking.state)
         write_notice(
@@ -209,7 +209,9 @@ def _checked_mm(what: str, size_mm: int | None, field: str) -> int:
     return size_mm
 
 
-def _take_space(booking: Booking, firing_pk: int, policy: FiringPolicy, studio: Studio) -> None:
+def _take_space(
+    booking: Booking, firing_pk: int, policy: FiringPolicy, studio: Studio, at: datetime
+) -> None:
     """Put the booking on an announced firing, if all that is on it still fits with it.
 
     The firing's row is locked first: the second of two members who want the last space waits
@@ -224,7 +226,8 @@ def _take_space(booking: Booking, firing_pk: int, policy: FiringPolicy, studio: 
             f"{firing} is {firing.stage} to cone {firing.cone}; your ware is "
             f"{booking.stage} to cone {booking.cone}.",
         )
-    loaded_on = firing.planned_for.astimezone(studio.zone).date()
+    # A firing whose hour has passed unloaded is loaded today at the earliest.
+    loaded_on = max(at, firing.planned_for).astimezone(studio.zone).date()
     if booking.dry_on > loaded_on:
         raise WareRefusal(
             "dry_after_firing",

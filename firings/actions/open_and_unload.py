@@ -129,7 +129,8 @@ def shelve_booking(
             raise WareRefusal(
                 "place_missing", "Say where on the pick-up shelf the ware is.", field="place"
             )
-        change_state(booking, state, deed="put on the pick-up shelf", by=by, at=at)
+        deed = "put on the pick-up shelf" if whole else "lost"
+        change_state(booking, state, deed=deed, by=by, at=at)
         booking.pick_up_place, booking.ready_at = place.strip(), at
         booking.pick_up_by = (
             at.astimezone(studio.zone) + timedelta(days=studio.pick_up_days)

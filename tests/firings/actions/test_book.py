@@ -199,6 +199,10 @@ class TestAnnouncedFiring:
         with pytest.raises(WareRefusal, match="dry by"):
             scene.booking(ines, firing=firing, dry_on=(NOON + timedelta(days=5)).date())
 
+    def test_a_firing_whose_hour_has_passed_takes_ware_that_is_dry_today(self, ines, firing):
+        late = firing.planned_for + timedelta(days=1)
+        assert scene.booking(ines, firing=firing, at=late).firing == firing
+
     def test_another_cone_is_refused(self, ines, firing):
         with pytest.raises(WareRefusal, match="cone 04"):
             scene.booking(ines, firing=firing, cone="06")

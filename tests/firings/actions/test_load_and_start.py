@@ -17,6 +17,7 @@ from firings.actions.plan_firing import (
 from firings.actions.start import start_check, start_firing
 from firings.models import BookingState, CareKind, CareTask, Firing, FiringState, Kiln, KilnState
 from firings.refusals import WareRefusal
+from studio.actions.trail import trail_of
 from studio.models import Notice, TrailEntry
 from studio.refusals import Denied
 from tests import scene
@@ -161,6 +162,20 @@ class TestLoading:
         firing = scene.loading(cosmo, kiln)
         late = scene.booking(ines, **full)
         assert refusal_of(put_in_load, by=cosmo, firing=firing, booking=late).code == "no_room"
+
+    def test_what_may_no_longer_enter_goes_back_to_the_queue_with_the_reason(
+        self, cosmo, kiln, ines
+    ):
+        booking = scene.booking(ines)
+        firing = scene.loading(cosmo, kiln)
+        wrong = scene.clay()
+        wrong.bisque_cone_low = wrong.bisque_cone_high = "010"
+        wrong.save()
+        proposal = fill_load(by=cosmo, at=NOON, firing=firing)
+        booking.refresh_from_db()
+        assert list(proposal.left_out) == [booking]
+        assert (booking.state, booking.firing) == (BookingState.WAITING, None)
+        assert "cone 010" in trail_of(booking).last().why
 
     def test_taken_out_ware_waits_again(self, cosmo, kiln, ines):
         booking = scene.booking(ines)

@@ -7,7 +7,8 @@ import pytest
 
 from firings.actions.bookings import collect_booking
 from firings.actions.end_firing import abort_firing, close_firing
-from firings.actions.kilns import add_kiln
+from firings.actions.kilns import ShelvesWanted, add_kiln, set_shelves
+from firings.actions.load import usable_area_mm2
 from firings.actions.open_and_unload import (
     ConeSeen,
     open_firing,
@@ -17,8 +18,9 @@ from firings.actions.open_and_unload import (
 from firings.actions.plan_firing import begin_loading
 from firings.actions.remind_pick_ups import remind_pick_ups
 from firings.facts import firing_aborted, firing_closed
-from firings.models import BookingState, FiringState, KilnState
+from firings.models import BookingState, Firing, FiringState, KilnState
 from firings.refusals import WareRefusal
+from studio.actions.trail import trail_of
 from studio.models import Notice
 from studio.refusals import Denied
 from tests import scene
@@ -87,6 +89,7 @@ class TestUnloading:
         outcomes = {piece.pk: ("broken", "the shelf above fell") for piece in pieces}
         assert shelve(cosmo, opened, place="", outcomes=outcomes).state == BookingState.LOST
         assert Notice.objects.filter(kind="lost").exists()
+        assert trail_of(opened.bookings.get()).last().deed == "lost"
 
     def test_ware_needs_a_place_and_is_shelved_once(self, cosmo, opened):
         with pytest.raises(WareRefusal, match="where"):
@@ -152,6 +155,12 @@ class TestClosing:
         assert caught.value.code == "ware_not_unloaded"
         assert opened.bookings.get().slip in caught.value.message
 
+    def test_the_load_counts_the_shelves_it_stood_on(self, cosmo, opened):
+        """New shelves of another shape come while it is unloaded: pi 197^2 mm2 each stood in it."""
+        halves = ShelvesWanted("half_round", 394, 16, count=8)
+        set_shelves(by=cosmo, at=NOON, kiln=opened.kiln, shelves=halves)
+        assert usable_area_mm2(opened) == opened.layers.count() * 121_922
+
     @pytest.mark.parametrize(
         ("end_wh", "code"), [(999_000, "meter_runs_backwards"), (9_000_000, "energy_absurd")]
     )
@@ -192,6 +201,20 @@ class TestBreakingOff:
         assert booking.firing is None
         assert Notice.objects.get(kind="aborted").person == ines
         assert kiln.state == KilnState.OUT_OF_SERVICE
+
+    def test_like_firings_say_nothing_of_one_that_was_broken_off(self, cosmo, ines):
+        """Ten minutes of heat are not the 40 kWh of a whole firing: what is not known, is not."""
+        kiln = scene.kiln()
+        for _ in range(3):
+            Firing.objects.create(
+                kiln=kiln, stage="bisque", cone="04", state="closed", planned_for=NOON,
+                started_at=NOON, energy_wh=40_000, energy_source="meter_register",
+            )  # fmt: skip
+        scene.booking(ines)
+        firing = scene.started(cosmo, scene.loading(cosmo, kiln))
+        soon = NOON + timedelta(minutes=10)
+        firing = abort_firing(by=cosmo, at=soon, firing=firing, reason="a relay stuck")
+        assert (firing.energy_wh, firing.energy_source) == (None, "")
 
     def test_not_without_a_reason_nor_before_the_start(self, cosmo, ines):
         kiln = scene.kiln()
