@@ -18,6 +18,7 @@ from studio.models import Role, TrailEntry
 from studio.pages.access import signed_in
 from studio.pages.context import studio_of
 from studio.pages.home import Panel
+from studio.pages.more_about import more_about
 
 # what needs its member first
 UNDER_WAY = (BookingState.READY, BookingState.FIRED, BookingState.PLACED, BookingState.WAITING)
@@ -50,7 +51,8 @@ def my_ware(request: HttpRequest) -> HttpResponse:
 def booking_page(request: HttpRequest, slip: str) -> HttpResponse:
     booking = seen_booking(request, slip)
     trail = list(trail_of(booking))
-    return render(request, "firings/booking.html", booking_context(request, booking, trail))
+    context = booking_context(request, booking, trail) | {"more": more_about(request, booking)}
+    return render(request, "firings/booking.html", context)
 
 
 def booking_context(

@@ -25,6 +25,7 @@ from studio.actions.trail import trail_of
 from studio.models import Person, Role
 from studio.pages.access import signed_in
 from studio.pages.context import units_of
+from studio.pages.more_about import more_about
 from studio.pages.steps import Step
 from studio.refusals import Denied
 
@@ -89,6 +90,7 @@ def firing_page(request: HttpRequest, number: int) -> HttpResponse:
         own = firing.bookings.visible_to(request.user).annotate(pieces_count=Count("pieces"))
         return render(request, "firings/firing_for_member.html", {**context, "slips": list(own)})
     context |= _part_context(request, firing, part)
+    context["more"] = more_about(request, firing)
     context["trail"] = list(trail_of(firing).order_by("-at", "-pk"))
     return render(request, "firings/firing.html", context)
 

@@ -12,6 +12,7 @@ from studio.actions.accounts import rename_account
 from studio.models import Account, Role
 from studio.pages.access import needs, signed_in
 from studio.pages.answers import answer_form
+from studio.pages.more_about import more_about
 from studio.pages.people_forms import NameForm
 
 ROWS = 50
@@ -35,8 +36,13 @@ def account(request: HttpRequest, number: int) -> HttpResponse:
     shown = get_object_or_404(
         Account.objects.seen_by(request.user).prefetch_related("people"), number=number
     )
-    can_rename = request.user.has_role(Role.MANAGER, Role.TREASURER)
-    return render(request, "studio/account.html", {"account": shown, "can_rename": can_rename})
+    context = {
+        "account": shown,
+        "keeps_accounts": request.user.has_role(Role.MANAGER, Role.TREASURER),
+        "knows_people": request.user.has_role(Role.MANAGER),
+        "more": more_about(request, shown),
+    }
+    return render(request, "studio/account.html", context)
 
 
 @needs(Role.MANAGER, Role.TREASURER)
