@@ -1,19 +1,21 @@
 """A statement as an accessible PDF (PDF/UA-1), from its frozen content alone.
 
-The same content gives the same bytes: no clock, no settings, no fonts of the machine. The words
-and figures are made here; the layout is `templates/billing/statement.typ`.
+The same content gives the same bytes: no clock, no settings, and no fonts of the machine unless a
+name needs them. The words and figures are made here; the layout is
+`templates/billing/statement.typ`.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
 import typst
+from babel import Locale
 from babel.dates import format_date
 
 from billing.models import Statement
@@ -27,12 +29,30 @@ Content = Mapping[str, Any]
 
 def render_statement_pdf(statement: Statement) -> bytes:
     """The statement's PDF: tagged, titled, in its language, on A4."""
-    content = statement.content
-    document = typst.compile(
+    try:
+        return _typeset(statement.content)
+    except typst.TypstError:
+        # Some name is in a script that the fonts we carry do not know.
+        pass
+    try:
+        return _typeset(statement.content, ignore_system_fonts=False)
+    except typst.TypstError:
+        # Nor do the machine's. The standard forbids boxes in place of letters; a statement with
+        # some is still better than none.
+        return _typeset(statement.content, pdf_standards=[])
+
+
+def _typeset(
+    content: Content,
+    *,
+    ignore_system_fonts: bool = True,
+    pdf_standards: Sequence[str] = ("ua-1",),
+) -> bytes:
+    document: bytes = typst.compile(
         str(TEMPLATE),
         format="pdf",
-        ignore_system_fonts=True,
-        pdf_standards=["ua-1"],
+        ignore_system_fonts=ignore_system_fonts,
+        pdf_standards=list(pdf_standards),
         sys_inputs={"statement": json.dumps(_page(content), ensure_ascii=False)},
         timestamp=int(datetime.fromisoformat(content["issued_at"]).timestamp()),
     )
@@ -46,10 +66,10 @@ def _page(content: Content) -> dict[str, Any]:
     lines = content["lines"]
     firing_lines = [line for line in lines if "firing" in line]
     closing_minor = content["totals"]["closing_minor"]
-    language, _, region = content["language"].replace("_", "-").partition("-")
+    locale = Locale.parse(show.locale)
     return {
-        "language": language,
-        "region": region,
+        "language": locale.language,
+        "region": _region(locale),
         "title": f"Statement {content['number']} for {show.month(month)}",
         "number": str(content["number"]),
         "studio": content["studio"],
@@ -69,6 +89,12 @@ def _page(content: Content) -> dict[str, Any]:
         "how_to_pay": content["how_to_pay"],
         "workings": _workings(firing_lines),
     }
+
+
+def _region(locale: Locale) -> str:
+    """The country's two letters (ISO 3166-1); nothing for a wider region such as 001."""
+    region = locale.territory or ""
+    return region if region.isalpha() else ""
 
 
 class _Words:

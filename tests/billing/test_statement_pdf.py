@@ -79,6 +79,30 @@ def test_headings_and_tables_are_marked_as_such(statement: Statement) -> None:
     assert found["/H2"] == 4
 
 
+@pytest.mark.parametrize("language", ["en-001", "zh-Hans-CN", "sr-Latn", "de@euro"])
+def test_every_language_of_the_settings_has_its_pdf(books: Books, language: str) -> None:
+    """Typst takes two letters for a region; CLDR also knows 001 (the world) and scripts."""
+    make_studio(language=language)
+    with transaction.atomic():
+        post_firing_cost(books.firing(), books.manager, NOON)
+    close_month(by=books.treasurer, at=AFTER_MARCH, month=MARCH)
+    assert render_statement_pdf(Statement.objects.get(number=1)).startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(
+    "name", ["\u4e2d\u6751 \u9676\u5b50", "Ada \U0001f642", "\u0e44\u0e17\u0e22"]
+)
+def test_every_name_has_its_pdf(books: Books, name: str) -> None:
+    """Names in scripts that the fonts we carry do not know: Japanese, Thai, a picture."""
+    books.ada_account.name = name
+    books.ada_account.save()
+    with transaction.atomic():
+        post_firing_cost(books.firing(), books.manager, NOON)
+    close_month(by=books.treasurer, at=AFTER_MARCH, month=MARCH)
+    with opened(render_statement_pdf(Statement.objects.get(number=1))) as pdf:
+        assert pdf.Root.MarkInfo.Marked
+
+
 def test_same_content_gives_the_same_bytes(statement: Statement) -> None:
     first = render_statement_pdf(statement)
     make_studio(name="Renamed since", currency="USD")
