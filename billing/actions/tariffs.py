@@ -22,6 +22,7 @@ from studio.models import Person, Role, Studio
 
 # 5.00 for a kWh is some ten times any household's price: a price typed in cents, most likely.
 PLAUSIBLE_PRICE_MINOR_MAX = 500
+POSSIBLE_YEARS = range(1990, 2100)
 
 
 def tariff_on(day: date) -> TariffVersion | None:
@@ -109,6 +110,13 @@ def _check_name(name: str) -> None:
 
 
 def _check_day(valid_from: date) -> None:
+    if valid_from.year not in POSSIBLE_YEARS:
+        raise BillingRefusal(
+            "tariff_day_impossible",
+            f"{day_words(valid_from)} is no day of a tariff. Check the year.",
+            field="valid_from",
+            status=422,
+        )
     if TariffVersion.objects.filter(valid_from=valid_from).exists():
         raise BillingRefusal(
             "tariff_day_taken",

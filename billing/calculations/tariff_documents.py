@@ -36,6 +36,10 @@ from billing.calculations.time_of_use import (
 
 Document = Mapping[str, Any]
 
+# Far above any supplier's tariff; a picture names periods by the 26 letters.
+LENGTH_MAX = {"periods": 24, "seasons": 12, "rules": 200, "holidays": 500}
+TEXT_LENGTH_MAX = 64
+
 
 def from_json(document: Document) -> Tariff:
     """Read a tariff. Raises TariffError with one sentence for each problem found.
@@ -99,7 +103,7 @@ def _time_of_use(document: Document) -> TimeOfUseTariff:
         periods=tuple(periods),
         seasons=tuple(_season(season) for season in _objects(document, "seasons")),
         default_period=_optional_text(document, "default_period"),
-        holidays=frozenset(_holiday(day) for day in document.get("holidays") or ()),
+        holidays=frozenset(_holiday(day) for day in _holidays(document)),
         holiday_period=_optional_text(document, "holiday_period"),
     )
 
@@ -133,13 +137,29 @@ def _objects(document: Document, key: str) -> list[Document]:
     entries = document.get(key)
     if not isinstance(entries, list) or not all(isinstance(entry, Mapping) for entry in entries):
         raise TariffError([f"{key} must be a list of objects, not {entries!r}"])
+    _check_length(entries, key)
     return entries
+
+
+def _holidays(document: Document) -> list[object]:
+    days = document.get("holidays") or []
+    if not isinstance(days, list):
+        raise TariffError([f"holidays must be a list of dates, not {days!r}"])
+    _check_length(days, "holidays")
+    return days
+
+
+def _check_length(entries: list[Any], key: str) -> None:
+    if len(entries) > LENGTH_MAX[key]:
+        raise TariffError([f"{key} are {len(entries)}: at most {LENGTH_MAX[key]} are read"])
 
 
 def _text(document: Document, key: str, where: str) -> str:
     text = document.get(key)
     if not isinstance(text, str) or not text.strip():
         raise TariffError([f"{where} needs {key!r} as text, not {text!r}"])
+    if len(text) > TEXT_LENGTH_MAX:
+        raise TariffError([f"{where} needs {key!r} in {TEXT_LENGTH_MAX} letters or fewer"])
     return text
 
 

@@ -12,6 +12,9 @@ WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 MINUTES_PER_DAY = 24 * 60
 # Any leap year: seasons are checked on all 366 days, the 29th of February too.
 LEAP_YEAR_START = date(2000, 1, 1)
+# Room for every currency; beyond it a price is a slip, or an attempt to break the sums.
+PRICE_MAX = Decimal(999_999)
+PRICE_DECIMALS = 6
 
 
 class TariffError(ValueError):
@@ -125,6 +128,11 @@ def check_price(price: object, where: str) -> Iterator[str]:
         yield f"{where} must be a decimal number, not {price!r}"
     elif price < 0:
         yield f"{where} must not be negative, but is {price}"
+    elif price > PRICE_MAX or price != round(price, PRICE_DECIMALS):
+        yield (
+            f"{where} must be at most {PRICE_MAX:,}, with {PRICE_DECIMALS} decimals or fewer, "
+            f"but is {price}"
+        )
 
 
 def clock(minute: int) -> str:

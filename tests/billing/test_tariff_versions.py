@@ -43,6 +43,8 @@ def test_new_version_holds_from_its_day(books: Books) -> None:
         ({"rates": {"kind": "barter"}}, "tariff_unusable", "rates"),
         ({"name": " "}, "tariff_name", "name"),
         ({"valid_from": date(2026, 1, 1)}, "tariff_day_taken", "valid_from"),
+        ({"valid_from": date(1, 1, 1)}, "tariff_day_impossible", "valid_from"),
+        ({"valid_from": date(9999, 12, 31)}, "tariff_day_impossible", "valid_from"),
     ],
 )
 def test_unusable_version_is_refused(

@@ -160,10 +160,37 @@ def rules(*entries):
             "season 'winter': 'April' is not a day of the year such as 11-01",
         ),
         (changed("seasons", to="all"), "seasons must be a list of objects, not 'all'"),
+        (changed("holidays", to=True), "holidays must be a list of dates, not True"),
+        (changed("holidays", to=7), "holidays must be a list of dates, not 7"),
+        (
+            changed("holidays", to=["2026-12-25"] * 501),
+            "holidays are 501: at most 500 are read",
+        ),
+        (
+            changed("seasons", 0, "name", to="w" * 65),
+            "a season needs 'name' in 64 letters or fewer",
+        ),
+        (
+            {"kind": "flat", "price_per_kwh": "1e999999"},
+            "price for a kWh must be at most 999,999, with 6 decimals or fewer, but is 1E+999999",
+        ),
+        (
+            {"kind": "flat", "price_per_kwh": "0.2100001"},
+            "price for a kWh must be at most 999,999, with 6 decimals or fewer, but is 0.2100001",
+        ),
     ],
 )
 def test_broken_document_is_refused_with_its_problem(document, problem):
     assert problems_of(document)[0] == problem
+
+
+def test_more_periods_than_letters_are_refused():
+    """A picture of the tariff names its periods A to Z."""
+    document = changed("time_zone", to="Europe/Berlin")
+    document["periods"] += [{"name": f"p{n}", "price_per_kwh": "1"} for n in range(25)]
+    assert problems_of(document) == (
+        f"periods are {len(document['periods'])}: at most 24 are read",
+    )
 
 
 def test_problems_of_sense_are_named_together():
