@@ -132,14 +132,19 @@ def _hindrance(month: date, at: datetime) -> BillingRefusal | None:
             field="month",
         )
     expected = _first_open_month()
-    if expected is not None and month > expected:
+    if expected is None:
+        return BillingRefusal(
+            "nothing_to_close", "Nothing is in the books yet: there is no month to close."
+        )
+    if month > expected:
         return BillingRefusal(
             "month_out_of_order", f"Close {expected:%B %Y} first: it is still open.", field="month"
         )
-    if expected is not None and month < expected and MonthClose.objects.exists():
+    if month < expected:
+        # Each month after it would have to be closed too, however long ago it lies.
         return BillingRefusal(
             "month_out_of_order",
-            f"{name} lies before the months that are closed already. Next is {expected:%B %Y}.",
+            f"{name} lies before all that is open in the books. Next is {expected:%B %Y}.",
             field="month",
         )
     return None

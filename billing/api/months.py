@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from django.db.models import Count, Model
@@ -23,6 +24,8 @@ from studio.api.access import holds
 from studio.api.received import received
 from studio.models import Role
 
+POSSIBLE_YEARS = range(1900, 2100)  # as in the addresses of the pages
+
 
 class MonthCloseSerializer(serializers.ModelSerializer[MonthClose]):
     statements_count = serializers.IntegerField(read_only=True)
@@ -33,12 +36,21 @@ class MonthCloseSerializer(serializers.ModelSerializer[MonthClose]):
         read_only_fields = fields
 
 
+def possible_month(day: date) -> None:
+    """The calendar ends in 9999: the month after its last one cannot be named."""
+    if day.year not in POSSIBLE_YEARS:
+        first, last = POSSIBLE_YEARS[0], POSSIBLE_YEARS[-1]
+        raise serializers.ValidationError(f"Write a month of the years {first} to {last}.")
+
+
 class CloseMonthSerializer(ExactSerializer):
-    month = serializers.DateField(help_text="Any day of the month; its first is meant.")
+    month = serializers.DateField(
+        validators=[possible_month], help_text="Any day of the month; its first is meant."
+    )
 
 
 class MonthAskedFor(serializers.Serializer[Any]):
-    month = serializers.DateField(required=False)
+    month = serializers.DateField(required=False, validators=[possible_month])
 
 
 class HindranceSerializer(serializers.Serializer[Any]):

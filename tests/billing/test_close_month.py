@@ -157,10 +157,20 @@ def test_months_close_in_order(books: Books) -> None:
     with pytest.raises(BillingRefusal, match="Close March 2026 first"):
         close(books, APRIL, AFTER_APRIL)
     close(books, at=AFTER_APRIL)
-    with pytest.raises(BillingRefusal, match="before the months that are closed"):
+    with pytest.raises(BillingRefusal, match="before all that is open"):
         close(books, date(2026, 2, 1), AFTER_APRIL)
     assert month_to_close(AFTER_MARCH) is None
     assert month_to_close(AFTER_APRIL) == APRIL
+
+
+def test_month_before_the_first_entry_is_not_closed(books: Books) -> None:
+    """One slip of the year, and every month since would have to be closed one by one."""
+    with pytest.raises(BillingRefusal, match="Nothing is in the books yet"):
+        close(books)
+    price(books)
+    with pytest.raises(BillingRefusal, match="Next is March 2026"):
+        close(books, date(2016, 3, 1))
+    assert not MonthClose.objects.exists()
 
 
 def test_only_the_treasurer_closes(books: Books) -> None:

@@ -141,7 +141,7 @@ def test_closed_month_takes_no_entry(books: Books, draft: Callable[..., int]) ->
     late, before, after = (
         draft(f"raw:{on}", [3, -3], on) for on in ("2026-03-31", "2026-01-31", "2026-04-01")
     )
-    close_month(by=books.treasurer, at=AFTER_MARCH, month=MARCH)
+    MonthClose.objects.create(month=MARCH, closed_at=AFTER_MARCH, closed_by=books.treasurer)
     refused("closed_month_takes_no_entry", POST, late)
     refused("closed_month_takes_no_entry", POST, before)
     run(POST, after)

@@ -271,6 +271,16 @@ def test_unfinished_month_is_not_closed(books: Books, tess: APIClient, mara: API
     assert not MonthClose.objects.exists()
 
 
+@pytest.mark.parametrize("month", ["9999-12-01", "0001-01-01"])
+def test_month_at_the_end_of_the_calendar_is_refused(tess: APIClient, month: str) -> None:
+    answers = [
+        tess.post(f"{API}/month-closes/", {"month": month}),
+        tess.get(f"{API}/month-closes/preview/?month={month}"),
+    ]
+    assert [answer.status_code for answer in answers] == [400, 400]
+    assert answers[0].json()["fields"] == {"month": ["Write a month of the years 1900 to 2099."]}
+
+
 # --- Journal --------------------------------------------------------------------------------
 
 

@@ -295,7 +295,7 @@ def test_unfinished_month_is_not_closed(books: Books, tess: Client, month: str, 
     priced(books)
     if not says:
         closed_march(books)
-        says = "lies before the months that are closed already"
+        says = "lies before all that is open in the books"
     before = MonthClose.objects.count()
     answer = tess.post(f"/books/months/{month}/close/")
     assert answer.status_code == 409
