@@ -37,6 +37,7 @@ EDITABLE = (
     "reminder_days",
 )
 DAYS_MAX = 365
+ADDRESS_LENGTH_MAX = 500  # it stands on each statement
 
 
 def edit_studio(*, by: Person, at: datetime, **settings: Any) -> Studio:
@@ -126,6 +127,8 @@ def _check(studio: Studio) -> None:
         raise _unusable(
             "language", f"{studio.language!r} is no language. Write it like en or en-GB."
         ) from None
+    if len(studio.address) > ADDRESS_LENGTH_MAX:
+        raise _unusable("address", f"Write the address in {ADDRESS_LENGTH_MAX} letters or fewer.")
     for field in ("invitation_days", "pick_up_days", "reminder_days"):
         if not 1 <= getattr(studio, field) <= DAYS_MAX:
             raise _unusable(field, f"Choose 1 to {DAYS_MAX} days.")

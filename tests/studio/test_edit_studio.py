@@ -52,6 +52,7 @@ def test_settings_are_saved_and_recorded():
         ("invitation_days", 0),
         ("pick_up_days", 366),
         ("reminder_days", -1),
+        ("address", "a" * 501),
     ],
 )
 def test_unusable_setting_is_refused(field, value):
