@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
@@ -58,10 +57,6 @@ def plan_firing(
     else:
         check_cone(cone, stage, FiringPolicy.current())
     check_kiln_reaches(kiln, cone)
-    if any(not math.isfinite(value) for ramp in schedule for value in ramp.values()):
-        raise WareRefusal(
-            "ramp_is_no_number", "A ramp's rate, target and hold are numbers.", field="schedule"
-        )
     with transaction.atomic(durable=True):
         firing = Firing.objects.create(
             kiln=kiln,

@@ -9,7 +9,7 @@ from rest_framework import serializers
 from firings.actions.open_and_unload import ConeSeen
 from firings.api.exact import ExactSerializer, MomentField
 from firings.api.kiln_serializers import CONE
-from firings.models import Firing, FiringState, Kiln, Outcome, Result, Stage, WitnessCone
+from firings.models import STAFF, Firing, FiringState, Kiln, Outcome, Result, Stage, WitnessCone
 
 REGISTER_WH = {"min_value": 0, "max_value": 10**12, "required": False, "allow_null": True}
 REASON = {"max_length": 500, "required": False, "allow_blank": True, "default": ""}
@@ -20,7 +20,7 @@ class SegmentSerializer(ExactSerializer):
 
     rate_c_per_h = serializers.FloatField(min_value=1, max_value=2000)
     target_c = serializers.FloatField(min_value=20, max_value=1400)
-    hold_min = serializers.IntegerField(min_value=0, max_value=60 * 48, default=0)
+    hold_minutes = serializers.IntegerField(min_value=0, max_value=60 * 48, default=0)
 
 
 class WitnessConeSerializer(serializers.ModelSerializer[WitnessCone]):
@@ -31,7 +31,7 @@ class WitnessConeSerializer(serializers.ModelSerializer[WitnessCone]):
 
 
 class FiringSerializer(serializers.ModelSerializer[Firing]):
-    """A firing without names: everybody who is signed in may read it."""
+    """A firing without names; members read it without the note, which is for crew."""
 
     schedule = SegmentSerializer(many=True, read_only=True)
     witness_cones = WitnessConeSerializer(many=True, read_only=True)
@@ -70,6 +70,13 @@ class FiringSerializer(serializers.ModelSerializer[Firing]):
             "witness_cones",
         )
         read_only_fields = fields
+
+    def to_representation(self, firing: Firing) -> dict[str, Any]:
+        shown = super().to_representation(firing)
+        request = self.context.get("request")
+        if request and not request.user.has_role(*STAFF):
+            shown["note"] = ""
+        return shown
 
 
 class FiringFilterSerializer(serializers.Serializer[Any]):

@@ -1,4 +1,4 @@
-"""Firings from plan to pick-up shelf. Everybody reads them; crew act."""
+"""Firings from plan to pick-up shelf. Members read what is announced; crew act."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 
+from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -60,6 +61,9 @@ class FiringViewSet(viewsets.ReadOnlyModelViewSet[Firing]):
     permission_classes = (IsAuthenticated,)
     lookup_value_converter = "int"
 
+    def get_queryset(self) -> QuerySet[Firing]:
+        return super().get_queryset().visible_to(self.request.user)
+
     def _answer(
         self, act: Any, request: Request, sent: type[ExactSerializer] | None = None, **more: Any
     ) -> Response:
@@ -75,7 +79,7 @@ class FiringViewSet(viewsets.ReadOnlyModelViewSet[Firing]):
         asked = FiringFilterSerializer(data=request.query_params)
         asked.is_valid(raise_exception=True)
         page = self.paginate_queryset(self.get_queryset().filter(**asked.validated_data))
-        return self.get_paginated_response(FiringSerializer(page, many=True).data)
+        return self.get_paginated_response(self.get_serializer(page, many=True).data)
 
     @extend_schema(request=PlanSerializer, responses={201: FiringSerializer})
     def create(self, request: Request) -> Response:

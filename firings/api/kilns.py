@@ -44,12 +44,10 @@ from firings.api.kiln_serializers import (
     ReturnSerializer,
     ShelvesWantedSerializer,
 )
-from firings.models import CareTask, Firing, FiringPolicy, Kiln, KilnPart, KilnToken
+from firings.models import STAFF, CareTask, Firing, FiringPolicy, Kiln, KilnPart, KilnToken
 from studio.api.access import holds
 from studio.api.received import received
 from studio.models import Role
-
-STAFF = (Role.CREW, Role.MANAGER, Role.TREASURER)
 
 
 class KilnViewSet(viewsets.ReadOnlyModelViewSet[Kiln]):

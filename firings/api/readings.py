@@ -81,8 +81,8 @@ class FiringReadingsView(GenericAPIView[Reading]):
 
     @extend_schema(responses=ReadingSerializer(many=True), operation_id="firings_readings_list")
     def get(self, request: Request, pk: int) -> Response:
-        """All readings in order of time, page by page."""
-        firing = get_object_or_404(Firing, pk=pk)
+        """All readings in order of time, page by page. For crew and whose ware is in it."""
+        firing = get_object_or_404(Firing.objects.readable_by(request.user), pk=pk)
         page = self.paginate_queryset(firing.readings.all())
         return self.get_paginated_response(ReadingSerializer(page, many=True).data)
 
@@ -111,8 +111,8 @@ class FiringCurveView(APIView):
         operation_id="firings_curve_list",
     )
     def get(self, request: Request, pk: int) -> Response:
-        """At most `points` readings; peaks and dips stay."""
-        firing = get_object_or_404(Firing, pk=pk)
+        """At most `points` readings; peaks and dips stay. For crew and whose ware is in it."""
+        firing = get_object_or_404(Firing.objects.readable_by(request.user), pk=pk)
         asked = CurveFilterSerializer(data=request.query_params)
         asked.is_valid(raise_exception=True)
         curve = thinned_curve(moments_of(firing), asked.validated_data["points"])

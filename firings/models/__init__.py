@@ -9,6 +9,7 @@ from firings.models.bookings import (
 )
 from firings.models.firings import (
     KILN_IS_TAKEN,
+    STAFF,
     Firing,
     FiringState,
     Reading,
@@ -36,6 +37,7 @@ from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
 
 __all__ = [
     "KILN_IS_TAKEN",
+    "STAFF",
     "Booking",
     "BookingState",
     "CareKind",

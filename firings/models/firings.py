@@ -5,7 +5,10 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from firings.models.bookings import Stage
+from firings.models.bookings import Booking, Stage
+from studio.models import Person, Role
+
+STAFF = (Role.CREW, Role.MANAGER, Role.TREASURER)
 
 
 class FiringState(models.TextChoices):
@@ -31,6 +34,10 @@ class Result(models.TextChoices):
     OVER = "over", "Over-fired"
 
 
+def _holding_ware_of(person: Person) -> models.QuerySet[Booking, int | None]:
+    return Booking.objects.visible_to(person).exclude(firing=None).values_list("firing", flat=True)
+
+
 class FiringQuerySet(models.QuerySet["Firing"]):
     def taking_the_kiln(self) -> FiringQuerySet:
         return self.filter(state__in=KILN_IS_TAKEN)
@@ -38,6 +45,16 @@ class FiringQuerySet(models.QuerySet["Firing"]):
     def running(self) -> FiringQuerySet:
         """Firings whose kiln is hot: firing or cooling."""
         return self.filter(state__in=[FiringState.FIRING, FiringState.COOLING])
+
+    def visible_to(self, person: Person) -> FiringQuerySet:
+        """A plan that is not announced is seen by crew and staff, and by whose ware is in it."""
+        if person.has_role(*STAFF):
+            return self
+        return self.filter(~Q(state=FiringState.PLANNED) | Q(pk__in=_holding_ware_of(person)))
+
+    def readable_by(self, person: Person) -> FiringQuerySet:
+        """The log of a firing is for crew and staff, and for members whose ware is in it."""
+        return self if person.has_role(*STAFF) else self.filter(pk__in=_holding_ware_of(person))
 
     def taking_bookings(self) -> FiringQuerySet:
         return self.filter(state=FiringState.OPEN)

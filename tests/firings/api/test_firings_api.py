@@ -172,6 +172,34 @@ def test_a_member_reads_firings_and_changes_none(crew, kiln):
     assert Firing.objects.get().state == "loading"
 
 
+def test_a_plan_is_seen_once_announced_and_its_note_by_crew_only(crew, kiln):
+    path = planned(crew, kiln, note="Ask Otto about the tall vase.")
+    member = client_of(scene.person("Mia"))
+    assert member.get(path).status_code == 404
+    assert member.get(FIRINGS).data["count"] == 0
+    crew.post(f"{path}announce/")
+    assert member.get(path).data["note"] == ""
+    assert [one["note"] for one in member.get(FIRINGS).data["results"]] == [""]
+    assert crew.get(path).data["note"] == "Ask Otto about the tall vase."
+
+
+def test_a_log_is_read_by_crew_and_by_whose_ware_is_in_it(crew, kiln):
+    mia = scene.person("Mia")
+    booking_of(mia)
+    path = planned(crew, kiln)
+    crew.post(f"{path}fill-load/")
+    readers = (crew, client_of(mia), client_of(scene.person("Otto")))
+    for room in ("readings/", "curve/"):
+        assert [one.get(path + room).status_code for one in readers] == [200, 200, 404]
+
+
+def test_a_schedule_comes_back_as_it_was_planned_on_the_page(crew, kiln):
+    ramp = {"rate_c_per_h": 100.0, "target_c": 600.0, "hold_minutes": 15}
+    path = planned(crew, kiln, schedule=[ramp])
+    assert Firing.objects.get().schedule == [ramp]
+    assert crew.get(path).data["schedule"] == [ramp]
+
+
 def test_a_member_sees_only_their_own_slips_in_a_load(crew, kiln):
     mia = scene.person("Mia")
     mine, others = booking_of(mia), booking_of(scene.person("Otto"))
@@ -202,6 +230,7 @@ def test_a_member_sees_only_their_own_slips_in_a_load(crew, kiln):
         ({"kiln": 999_999}, 400, "invalid"),
         ({"schedule": [{"rate_f_per_h": 100, "target_c": 1000}]}, 400, "invalid"),
         ({"schedule": [{"rate_c_per_h": -100, "target_c": 1000}]}, 400, "invalid"),
+        ({"schedule": [{"rate_c_per_h": "nan", "target_c": 1000}]}, 400, "invalid"),
         ({"schedule": [{"rate_c_per_h": 100, "target_c": 9000}]}, 400, "invalid"),
     ],
 )
