@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from functools import partial
 from typing import Any
 
@@ -23,7 +24,7 @@ ANOTHER_PLACE = "~"
 class UnloadForm(forms.Form):
     """A place for the slip, and an outcome and a note for each of its pieces."""
 
-    place_choice = forms.ChoiceField(label="Where it waits", widget=forms.RadioSelect)
+    place = forms.ChoiceField(label="Where it waits", widget=forms.RadioSelect)
     place_typed = forms.CharField(label="Another place", required=False, max_length=60)
 
     def __init__(self, *args: Any, pieces: list[Piece], places: list[str], **kwargs: Any) -> None:
@@ -31,10 +32,12 @@ class UnloadForm(forms.Form):
         self.pieces = pieces
         if places:
             known = [(place, place) for place in places]
-            self.fields["place_choice"].choices = [*known, (ANOTHER_PLACE, "Another place")]
+            self.fields["place"].choices = [*known, (ANOTHER_PLACE, "Another place")]
         else:
-            del self.fields["place_choice"]
-            self.fields["place_typed"].label = "Where it waits"
+            self.fields["place"] = self.fields.pop("place_typed")
+            self.fields["place"].label = "Where it waits"
+        if pieces and all(self._is_broken(piece) for piece in pieces):
+            self.fields["place"].required = False  # nothing is left to wait anywhere
         for piece in pieces:
             self.fields[f"outcome_{piece.pk}"] = forms.ChoiceField(
                 label="How it came out", choices=Outcome.choices, initial=Outcome.SOUND
@@ -43,20 +46,37 @@ class UnloadForm(forms.Form):
                 label="What is seen", required=False, max_length=200
             )
 
+    def _is_broken(self, piece: Piece) -> bool:
+        return self.data.get(f"outcome_{piece.pk}") == Outcome.BROKEN
+
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         outcomes = {
             piece.pk: (cleaned.get(f"outcome_{piece.pk}"), cleaned.get(f"note_{piece.pk}", ""))
             for piece in self.pieces
         }
-        chosen = cleaned.get("place_choice", "")
-        if chosen in ("", ANOTHER_PLACE):
-            chosen = cleaned.get("place_typed", "")
-        return {"place": chosen, "outcomes": outcomes}
+        place = cleaned.get("place", "")
+        if place == ANOTHER_PLACE:
+            place = cleaned.get("place_typed", "")
+        return {"place": place, "outcomes": outcomes}
 
-    def piece_rows(self) -> list[tuple[Piece, Any, Any]]:
-        """Each piece with its two fields, for the page."""
-        return [(p, self[f"outcome_{p.pk}"], self[f"note_{p.pk}"]) for p in self.pieces]
+    def piece_rows(self) -> list[tuple[str, Any, Any]]:
+        """What each piece is called, with its two fields, for the page."""
+        labels = numbered([piece.name for piece in self.pieces])
+        return [
+            (label, self[f"outcome_{piece.pk}"], self[f"note_{piece.pk}"])
+            for label, piece in zip(labels, self.pieces, strict=True)
+        ]
+
+
+def numbered(names: list[str]) -> list[str]:
+    """The names, those that come more than once with a number: `Bowl 1`, `Bowl 2`, `Mug`."""
+    seen: Counter[str] = Counter()
+    labels = []
+    for name in names:
+        seen[name] += 1
+        labels.append(f"{name} {seen[name]}" if names.count(name) > 1 else name)
+    return labels
 
 
 @needs(Role.CREW)

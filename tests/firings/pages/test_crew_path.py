@@ -65,7 +65,7 @@ def test_from_the_queue_to_the_pick_up_shelf(way, crew_client, wait):
     assert firing.state == FiringState.COOLED
     crew_client.post(f"{url}open/", {"temp_c": "44", "temp_c_unit": "C", **NO_ROWS})
     pieces = {f"outcome_{piece.pk}": "sound" for piece in way.booking.pieces.all()}
-    crew_client.post(f"{url}unload/{way.booking.slip}/", {"place_typed": "Shelf A", **pieces})
+    crew_client.post(f"{url}unload/{way.booking.slip}/", {"place": "Shelf A", **pieces})
     sent = {"result": "reached", "register_start_wh": "100", "register_end_wh": "131.4"}
     crew_client.post(f"{url}close/", sent)
     firing.refresh_from_db()

@@ -104,7 +104,7 @@ def test_a_slip_is_put_on_the_shelf_sound_unless_said_otherwise(way, crew_client
     sent = {bound.html_name: bound.value() or "" for bound in form}
     assert sent[f"outcome_{cracked.pk}"] == Outcome.SOUND
     sent |= {
-        "place_choice": "Shelf B",
+        "place": "Shelf B",
         f"outcome_{cracked.pk}": "cracked",
         f"note_{cracked.pk}": "Across the foot.",
     }
@@ -124,13 +124,29 @@ def test_a_place_may_be_typed(way, crew_client, places):
     form = crew_client.get(url).context["form"]
     sent = {bound.html_name: bound.value() or "" for bound in form}
     assert crew_client.post(url, sent).status_code == 422
-    sent |= {"place_choice": "~"}
+    sent |= {"place": "~"}
     refused = crew_client.post(url, sent)
     assert refused.status_code == 409
-    assert "Say where on the pick-up shelf the ware is." in refused.content.decode()
+    told = refused.context["form"].errors["place"]
+    assert told == ["Say where on the pick-up shelf the ware is."]
     assert crew_client.post(url, {**sent, "place_typed": "Window sill"}).status_code == 303
     way.booking.refresh_from_db()
     assert way.booking.pick_up_place == "Window sill"
+
+
+def test_ware_that_is_all_broken_needs_no_place(way, crew_client, places):
+    firing = way.opened()
+    url = f"/firings/{firing.pk}/unload/{way.booking.slip}/"
+    sent = {f"outcome_{piece.pk}": "broken" for piece in way.booking.pieces.all()}
+    page = crew_client.post(url, sent, follow=True).content.decode()
+    assert f"Slip {way.booking.slip} is lost. Ines is told." in page
+
+
+def test_alike_pieces_are_told_apart_by_a_number(way, crew_client):
+    firing = way.opened()
+    page = crew_client.get(f"/firings/{firing.pk}/unload/{way.booking.slip}/")
+    labels = [label for label, _, _ in page.context["form"].piece_rows()]
+    assert labels == ["Mug 1", "Mug 2", "Mug 3", "Mug 4"]
 
 
 def test_a_slip_of_another_firing_is_not_found(way, crew_client):
