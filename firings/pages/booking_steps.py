@@ -67,6 +67,8 @@ def steps_of_firing(firing: Firing) -> list[Step]:
         "opened": ("Opened", firing.opened_at),
         "closed": ("Closed", firing.closed_at),
     }
+    if firing.opened_at and not firing.cooled_at:
+        order.remove("cooled")  # it was opened above the limit
     now = order.index(firing.state) if firing.state in order else -1
     now += firing.state == FiringState.CLOSED
     return [Step(labels[one][0], _state(order.index(one), now), labels[one][1]) for one in order]

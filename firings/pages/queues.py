@@ -19,6 +19,7 @@ from firings.actions.kiln_space import stacks_of, standard_shelves
 from firings.actions.ware_rules import can_fire
 from firings.calculations.cones import CONES, cone_rank
 from firings.models import Booking, DeclineReason, Kiln, Stage
+from firings.pages.booking_rows import ware_of
 from firings.refusals import WareRefusal
 from studio.models import Role
 from studio.pages.access import needs
@@ -34,6 +35,13 @@ class KilnLoads:
 
     kiln: Kiln
     loads: float
+
+    @property
+    def words(self) -> str:
+        shown = round(self.loads, 1)
+        if shown == 0:
+            return "under 0.1 load"
+        return "1 load" if shown == 1 else f"{shown:.1f} loads"
 
 
 @dataclass(frozen=True)
@@ -146,7 +154,7 @@ def decline(request: HttpRequest, slip: str) -> HttpResponse:
         lambda cleaned: decline_booking(
             booking=booking, by=request.user, at=timezone.now(), **cleaned
         ),
-        context={"booking": booking, "queue_url": queue_url},
+        context={"booking": booking, "ware": ware_of(booking), "queue_url": queue_url},
         done=f"Slip {booking.slip} is declined. {booking.member} is told why.",
         then=queue_url,
     )

@@ -23,7 +23,9 @@ def url(firing):
 
 
 def test_filling_places_the_ware_and_shows_it_to_scale(way, crew_client, url):
-    assert "Fill the load" in crew_client.get(url).content.decode()
+    before = crew_client.get(url).content.decode()
+    assert "Fill the load" in before
+    assert "fill the load again" not in before
     answer = crew_client.post(f"{url}load/fill/", follow=True)
     page = answer.content.decode()
     assert "1 slips are in the load." not in page

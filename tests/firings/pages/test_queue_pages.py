@@ -4,7 +4,8 @@ from datetime import timedelta
 
 import pytest
 
-from firings.models import BookingState
+from firings.models import BookingState, Kiln
+from firings.pages.queues import KilnLoads
 from studio.models import Notice
 from tests import scene
 from tests.firings.pages.crew_scene import client_of, queries_of
@@ -20,6 +21,18 @@ def test_a_queue_shows_its_area_slips_and_kiln_loads(way, crew_client):
     page = answer.content.decode()
     assert "Bisque, cone 04" in page
     assert "254.5\N{NO-BREAK SPACE}cm²" in page
+
+
+@pytest.mark.parametrize(
+    ("loads", "words"), [(0.04, "under 0.1 load"), (0.97, "1 load"), (1.24, "1.2 loads")]
+)
+def test_kiln_loads_are_told_in_words(loads, words):
+    assert KilnLoads(Kiln(), loads).words == words
+
+
+def test_who_declines_sees_alike_pieces_once(way, crew_client):
+    page = crew_client.get(f"/queue/slips/{way.booking.slip}/decline/").content.decode()
+    assert "4 × Mug" in page
 
 
 def test_a_kiln_that_does_not_reach_the_cone_is_not_counted(way, crew_client):

@@ -11,12 +11,14 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from firings.actions.bookings import correct_piece, decline_booking
+from firings.actions.open_and_unload import open_firing
 from firings.actions.plan_firing import announce_firing
 from firings.pages import slip_pages
 from firings.pages.booking_steps import steps_of_booking
 from studio.actions.trail import trail_of
 from studio.models import Person
 from tests import scene
+from tests.firings.pages.crew_scene import client_of
 from tests.scene import NOON
 
 pytestmark = pytest.mark.django_db
@@ -203,6 +205,22 @@ class TestComing:
         assert re.search(r"45\s*°C", page.replace("\xa0", " "))
         assert booking.slip in page
         assert other.slip not in page
+        assert f"/firings/{firing.pk}/" in page
+        assert client.get(f"/firings/{firing.pk}/").status_code == 200
+
+    def test_who_has_nothing_in_it_is_not_led_to_its_curve(self, client, ines, cosmo, kiln):
+        scene.booking(scene.person("Olaf"))
+        firing = scene.started(cosmo, scene.loading(cosmo, kiln))
+        page = client.get(f"/coming/{firing.pk}/").content.decode()
+        assert f"/firings/{firing.pk}/" not in page
+
+    def test_what_was_opened_above_the_limit_is_not_shown_as_cooled(self, way):
+        hot = way.cooling()
+        why = "An element broke; the crew looked."
+        open_firing(by=way.crew, at=way.now, firing=hot, temp_c=300, reason=why)
+        steps = client_of(way.member).get(f"/coming/{hot.pk}/").context["steps"]
+        assert "At its opening limit" not in [step.label for step in steps]
+        assert [step.label for step in steps if step.state == "now"] == ["Opened"]
 
     def test_a_plan_that_is_not_announced_is_not_shown(self, client, ines, cosmo, kiln):
         firing = scene.planned(cosmo, kiln)
