@@ -26,8 +26,8 @@ from billing.models import BillingPolicy, CostKind, CostLine, TariffVersion
 from billing.refusals import BillingRefusal
 from firings.calculations.firing_summary import HOT_CLASS_C
 from firings.models import Firing, KilnPart, LifeUnit
-from studio.calculations.money import format_minor, minor_digits, round_amount
-from studio.calculations.quantities import format_energy_wh
+from studio.calculations.money import format_minor, minor_digits
+from studio.calculations.quantities import NO_BREAK_SPACE, format_exact
 from studio.models import Studio
 
 SHORTEST = timedelta(minutes=1)
@@ -133,24 +133,27 @@ def _energy_sentence(
     amount_minor: int,
     studio: Studio,
 ) -> str:
+    language = studio.language
     words = [
         PeriodWords(
             name=period.name,
-            energy=format_energy_wh(period.energy_wh, studio.language),
-            price_per_kwh=f"{period.price_per_kwh} {studio.currency}",
-            cost=format_minor(
-                round_amount(period.cost, studio.currency), studio.currency, studio.language
-            ),
+            energy=_exact_kwh(period.energy_wh, studio),
+            price_per_kwh=f"{format_exact(period.price_per_kwh, language)} {studio.currency}",
+            cost=f"{format_exact(period.cost, language)} {studio.currency}",
         )
         for period in priced
     ]
     return energy_sentence(
-        format_energy_wh(firing.energy_wh or 0, studio.language),
+        _exact_kwh(firing.energy_wh or 0, studio),
         firing.energy_source,
         f"{tariff.name} from {day_words(tariff.valid_from)}",
         words,
         format_minor(amount_minor, studio.currency, studio.language),
     )
+
+
+def _exact_kwh(energy_wh: int, studio: Studio) -> str:
+    return f"{format_exact(Decimal(energy_wh).scaleb(-3), studio.language)}{NO_BREAK_SPACE}kWh"
 
 
 def _wear_lines(firing: Firing, day: date, studio: Studio) -> Iterator[PoolLine]:

@@ -43,13 +43,19 @@ class ShareWords:
 def energy_sentence(
     energy: str, source: str, tariff: str, periods: Sequence[PeriodWords], amount: str
 ) -> str:
-    """How the electricity came to its amount, period by period."""
+    """How the electricity came to its amount, period by period.
+
+    Energies, prices and costs of periods must be exact: rounded ones do not multiply.
+    """
     origin = ENERGY_SOURCES.get(source, "as recorded")
     parts = "; ".join(
         f"{period.energy} in “{period.name}” at {period.price_per_kwh} for a kWh = {period.cost}"
         for period in periods
     )
-    return f"Electricity: {energy}, {origin}. By the tariff {tariff}: {parts}. Together {amount}."
+    return (
+        f"Electricity: {energy}, {origin}. By the tariff {tariff}: {parts}. "
+        f"Together, rounded once: {amount}."
+    )
 
 
 def wear_sentence(part: str, cost: str, life: str, used: str, amount: str, is_capped: bool) -> str:

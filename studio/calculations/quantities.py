@@ -126,6 +126,14 @@ def format_energy_wh(energy_wh: int | Decimal, locale: str = "en") -> str:
     return _show(wh_to_kwh(energy_wh), 1, "kWh", locale)
 
 
+def format_exact(number: Decimal, locale: str = "en") -> str:
+    """All digits of a number, for sums that somebody checks with a calculator: "1,234.5678".
+
+    Raises ValueError for a non-finite number or an unknown locale.
+    """
+    return _in_locale(_number(number), "#,##0.####################", locale)
+
+
 def format_duration(seconds: int) -> str:
     """Hours and minutes, the minute rounded half up: "11 h 05 min"; under an hour "45 min".
 
@@ -172,8 +180,11 @@ def _tidy(number: Decimal) -> Decimal:
 def _show(number: Decimal, places: int, symbol: str, locale: str) -> str:
     rounded = number.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP) + 0
     pattern = "0" if places == 0 else f"0.{'0' * places}"
+    return f"{_in_locale(rounded, pattern, locale)}{NO_BREAK_SPACE}{symbol}"
+
+
+def _in_locale(number: Decimal, pattern: str, locale: str) -> str:
     try:
-        shown = format_decimal(rounded, pattern, Locale.parse(locale.replace("-", "_")))
+        return str(format_decimal(number, pattern, Locale.parse(locale.replace("-", "_"))))
     except (UnknownLocaleError, ValueError) as error:
         raise ValueError(f"locale must be one that CLDR knows, not {locale!r}") from error
-    return f"{shown}{NO_BREAK_SPACE}{symbol}"

@@ -168,7 +168,8 @@ def test_working_can_be_followed_to_the_cent(books: Books) -> None:
     spaced = [sentence.replace("\xa0", " ") for sentence in share.working["sentences"]]
     assert spaced == [
         "Electricity: 42.3 kWh, read from the electricity meter. By the tariff Town works from "
-        "1 January 2026: 42.3 kWh in “all hours” at 0.21 EUR for a kWh = €8.88. Together €8.88.",
+        "1 January 2026: 42.3 kWh in “all hours” at 0.21 EUR for a kWh = 8.883 EUR. "
+        "Together, rounded once: €8.88.",
         "Relays: replacing costs €60.00 and is due after 300 firings; used 1 firing, so €0.20.",
         "Consumables: €1.50 for each firing, as the studio has set.",
         "Handling: €1.00 for each firing, as the studio has set.",
@@ -177,6 +178,14 @@ def test_working_can_be_followed_to_the_cent(books: Books) -> None:
         "This ware took 300.00 cm² of the 1,000.00 cm² charged in this firing (30.0 %): "
         "€11.58 × 300.00 cm² ÷ 1,000.00 cm² = 3.4740, charged €3.47: the fraction is dropped.",
     ]
+
+
+def test_working_shows_energy_and_cost_to_their_last_digit(books: Books) -> None:
+    """42.349 kWh at 0.21 are 8.89329: from 42.3 kWh a calculator would say 8.88."""
+    cost = close(books.firing(energy_wh=42_349), books)
+    sentence = cost.lines.get(kind="energy").working["sentence"].replace("\xa0", " ")
+    assert "42.349 kWh in “all hours” at 0.21 EUR for a kWh = 8.89329 EUR." in sentence
+    assert "rounded once: €8.89." in sentence
 
 
 def test_closing_without_a_tariff_is_refused_and_says_who_acts(books: Books) -> None:
