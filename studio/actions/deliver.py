@@ -10,7 +10,8 @@ What a killed worker does to each step:
 |                               | Message-ID, so that mail programs can tell it is the same    |
 | after the mark                | it is sent                                                   |
 
-So a notice is never lost and may, in that one window, arrive twice.
+So a notice is never lost and may, in that one window, arrive twice. A row that kills each worker
+who takes it is given up after ATTEMPTS_MAX, where the manager sees it.
 """
 
 from __future__ import annotations
@@ -41,6 +42,7 @@ RETRY_AFTER = (
     timedelta(hours=2),
     timedelta(hours=8),
 )
+ATTEMPTS_MAX = len(RETRY_AFTER) + 1
 
 
 def deliver_notice(*, pk: int, at: datetime) -> Notice | None:
@@ -52,6 +54,9 @@ def deliver_notice(*, pk: int, at: datetime) -> Notice | None:
     notice = claim_notice(pk=pk, at=at)
     if notice is None:
         return None
+    if notice.attempts > ATTEMPTS_MAX:
+        error = notice.last_error or "Each worker that took it ended before it was sent."
+        return _mark(notice, state=NoticeState.FAILED, last_error=error)
     try:
         reason = reason_to_drop(notice, at)
         if reason:
@@ -59,7 +64,7 @@ def deliver_notice(*, pk: int, at: datetime) -> Notice | None:
         address = notice.person.email if notice.person else notice.address
         send_email(notice, address, at)
     except CannotBeDelivered as fault:
-        return _mark(notice, state=NoticeState.FAILED, last_error=str(fault))
+        return _mark(notice, state=NoticeState.FAILED, last_error=str(fault).replace("\0", ""))
     except Exception as fault:
         log.warning("notice %s was not delivered", notice.pk, exc_info=True)
         return _try_later(notice, at, fault)
@@ -90,8 +95,9 @@ def reason_to_drop(notice: Notice, at: datetime) -> str:
 
 
 def _try_later(notice: Notice, at: datetime, fault: Exception) -> Notice:
-    error = f"{type(fault).__name__}: {fault}"
-    if notice.attempts > len(RETRY_AFTER):
+    # PostgreSQL takes no NUL, whatever a mail server answers
+    error = f"{type(fault).__name__}: {fault}".replace("\0", "")
+    if notice.attempts >= ATTEMPTS_MAX:
         return _mark(notice, state=NoticeState.FAILED, last_error=error)
     # `due_at` stays: `expires_after` counts from it
     again_at = at + RETRY_AFTER[notice.attempts - 1]

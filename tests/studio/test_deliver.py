@@ -13,6 +13,7 @@ import time_machine
 
 from studio.actions import deliver
 from studio.actions.deliver import (
+    ATTEMPTS_MAX,
     CLAIM,
     RETRY_AFTER,
     deliver_due,
@@ -217,6 +218,27 @@ def test_worker_killed_before_sending_loses_nothing(notice, post):
     assert deliver_due(at=NOW + CLAIM - timedelta(seconds=1)) == 0
     assert deliver_due(at=NOW + CLAIM) == 1
     assert len(post.sent) == 1
+
+
+def test_notice_that_kills_every_worker_is_given_up(notice, post):
+    """A poisoned row must not take a worker every five minutes for ever."""
+
+    def killed():
+        raise Killed
+
+    post.meanwhile = killed
+    at = NOW
+    for _ in range(ATTEMPTS_MAX):
+        with pytest.raises(Killed):
+            deliver_notice(pk=notice.pk, at=at)
+        at += CLAIM
+    assert deliver_notice(pk=notice.pk, at=at).state == "failed"
+    assert Notice.objects.get().last_error == "Each worker that took it ended before it was sent."
+
+
+def test_answer_that_is_no_text_is_kept_without_its_nul(notice, post):
+    post.fault = OSError("greeting \0 broken")
+    assert deliver_notice(pk=notice.pk, at=NOW).last_error == "OSError: greeting  broken"
 
 
 def test_worker_killed_after_sending_sends_the_same_message_again(notice, post, monkeypatch):
