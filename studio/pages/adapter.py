@@ -1,5 +1,7 @@
 """How signing in differs here from the library's default."""
 
+import logging
+from smtplib import SMTPException
 from typing import Any
 
 from allauth.account.adapter import DefaultAccountAdapter
@@ -8,6 +10,8 @@ from django.core.mail import EmailMessage
 from django.http import HttpRequest
 
 from studio.models import Studio
+
+log = logging.getLogger(__name__)
 
 
 class StudioAccountAdapter(DefaultAccountAdapter):
@@ -26,7 +30,12 @@ class StudioAccountAdapter(DefaultAccountAdapter):
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         """Letters about signing in look like all others of the studio."""
         letter = {"studio": Studio.current(), "site": settings.PUBLIC_URL}
-        super().send_mail(template_prefix, email, {**context, **letter})
+        try:
+            super().send_mail(template_prefix, email, {**context, **letter})
+        except (OSError, SMTPException):
+            # A page of faults here would tell a stranger that the address is known: for an
+            # unknown one nothing is sent. The operator reads it in the log.
+            log.exception("a letter about signing in could not be sent")
 
     def render_mail(
         self,

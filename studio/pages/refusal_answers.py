@@ -46,4 +46,6 @@ def _page_they_came_from(request: HttpRequest) -> str | None:
     parts = urlsplit(referer)
     if not parts.netloc or parts.path == request.path:
         return None
-    return f"{parts.path}?{parts.query}" if parts.query else parts.path
+    # Two slashes at the beginning would name another host.
+    path = f"/{parts.path.lstrip('/')}"
+    return f"{path}?{parts.query}" if parts.query else path

@@ -154,6 +154,14 @@ def test_refused_deed_goes_back_with_the_reason(sign_in: SignIn) -> None:
     assert "The kiln is still hot." in client.get("/").text
 
 
+def test_refused_deed_never_leads_to_another_host(sign_in: SignIn) -> None:
+    answer = sign_in(Role.MEMBER).post(
+        "/sample/refused-deed/", headers={"referer": "http://testserver//elsewhere.example/"}
+    )
+
+    assert (answer.status_code, answer["Location"]) == (303, "/elsewhere.example/")
+
+
 @pytest.mark.parametrize(
     "referer", ["", "https://elsewhere.example/", "http://testserver/sample/refused-deed/"]
 )

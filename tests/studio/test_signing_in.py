@@ -1,4 +1,5 @@
 import pytest
+from django.test import Client
 
 from studio.models import Person
 
@@ -38,3 +39,26 @@ def test_a_reset_for_an_unknown_address_looks_the_same_and_mails_nobody(client, 
     known = client.post("/entry/password/reset/", {"email": "ada@example.org"})
     assert [mail.to for mail in mailoutbox] == [["ada@example.org"]]
     assert (unknown.status_code, unknown.url) == (known.status_code, known.url)
+
+
+def test_a_reset_looks_the_same_when_the_mail_server_is_away(client, ada, monkeypatch):
+    """OWASP ASVS 5.0.0, 6.3.8: a fault for known addresses alone would tell who is here."""
+
+    def away(*_, **__):
+        raise ConnectionRefusedError
+
+    monkeypatch.setattr("django.core.mail.EmailMessage.send", away)
+    unknown = client.post("/entry/password/reset/", {"email": "eve@example.org"})
+    known = client.post("/entry/password/reset/", {"email": "ada@example.org"})
+    assert (unknown.status_code, unknown.url) == (known.status_code, known.url)
+
+
+def test_a_changed_password_ends_the_other_sessions(client, ada):
+    """OWASP ASVS 5.0.0, 7.4.3."""
+    other = Client()
+    sign_in(other, "stoneware-cone-6")
+    sign_in(client, "stoneware-cone-6")
+    new = {"password1": "earthenware-04", "password2": "earthenware-04"}
+    client.post("/entry/password/change/", {"oldpassword": "stoneware-cone-6", **new})
+    assert client.get("/me/").status_code == 200
+    assert other.get("/me/").status_code == 302
