@@ -168,8 +168,14 @@ def read_arguments(words: Sequence[str]) -> argparse.Namespace:
     words_for.add_parser("beat", help="the scheduler alone; run exactly one")
     for one in (demo, serve, web):
         one.add_argument("--host", default="127.0.0.1", help="address to listen on")
-        one.add_argument("--port", type=int, default=8000, help="port to listen on")
+        one.add_argument("--port", type=_port, default=8000, help="port to listen on")
     return parser.parse_args(words)
+
+
+def _port(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and int(text) < 65536):
+        raise argparse.ArgumentTypeError(f"{text!r} is no port: write a number up to 65535")
+    return int(text)
 
 
 def main(words: Sequence[str]) -> int:

@@ -63,13 +63,20 @@ def _level(name: str, text: str) -> str:
 
 
 def _web_address(name: str, text: str) -> str:
-    parts = urlsplit(text)
-    is_plain = parts.path in ("", "/") and not parts.query and not parts.fragment
-    if text and (parts.scheme not in ("http", "https") or not parts.hostname or not is_plain):
+    if text and not _is_plain_address(text):
         raise EnvironmentFault(
             f"{name} is {text!r}: write the address people type, such as https://kilns.example.org."
         )
     return text.rstrip("/")
+
+
+def _is_plain_address(text: str) -> bool:
+    try:
+        parts = urlsplit(text)
+        is_served = parts.scheme in ("http", "https") and parts.hostname and parts.port != 0
+    except ValueError:  # a bracket too few, or a port that is no number
+        return False
+    return bool(is_served) and parts.path in ("", "/") and not parts.query and not parts.fragment
 
 
 @dataclass(frozen=True)

@@ -56,6 +56,13 @@ def test_a_missing_command_is_explained(capsys):
     assert "required: what" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("port", ["70000", "-1", "http"])
+def test_a_port_that_is_none_is_explained(capsys, port):
+    with pytest.raises(SystemExit):
+        read_arguments(["demo", f"--port={port}"])
+    assert f"{port!r} is no port" in capsys.readouterr().err
+
+
 def test_production_without_its_variables_says_what_is_missing(monkeypatch, capsys):
     for name in ("WAREBOARD_MODE", "SECRET_KEY", "ALLOWED_HOSTS", "PUBLIC_URL"):
         monkeypatch.delenv(name, raising=False)

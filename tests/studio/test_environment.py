@@ -37,6 +37,8 @@ def test_values_have_their_types():
         ("LOG_LEVEL", "loud", "write one of DEBUG, INFO, WARNING, ERROR"),
         ("PUBLIC_URL", "kilns.example.org", "write the address people type"),
         ("PUBLIC_URL", "https://example.org/kilns", "write the address people type"),
+        ("PUBLIC_URL", "http://[::1", "write the address people type"),
+        ("PUBLIC_URL", "http://example.org:http", "write the address people type"),
     ],
 )
 def test_a_value_that_cannot_be_read_is_refused(name, text, says):
