@@ -126,6 +126,21 @@ def test_commands_in_documents_exist(document):
     assert document != "README.md" or ("python3 -m tests" in text and studio)
 
 
+def test_places_named_for_developers_exist():
+    """Files and folders with their path, in backticks; a room alone, such as `pages/`, is in each
+    app, and `.wareboard/` is made by running."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = re.findall(r"`(\.?[\w-]+/[\w./-]*)`", text)
+    rooms = [name for name in named if name.count("/") == 1 and name.endswith("/")]
+    missing = [name for name in named if name not in rooms and not (ROOT / name).exists()]
+    missing += [
+        name
+        for name in rooms
+        if name != ".wareboard/" and not all((ROOT / app / name).is_dir() for app in APPS)
+    ]
+    assert (len(named) > 50, missing) == (True, [])
+
+
 DJANGOS = ("check", "migrate", "makemigrations", "shell", "dbshell", "collectstatic", "spectacular")
 
 
