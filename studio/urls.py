@@ -8,7 +8,6 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitVie
 
 from studio.pages import health
 
-
 # Its library draws with inline styles; scripts stay ours alone.
 _with_inline_styles = csp_update({"style-src": [SELF, UNSAFE_INLINE]})
 api_page = _with_inline_styles(SpectacularSwaggerSplitView.as_view(url_name="schema"))
