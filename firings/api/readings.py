@@ -115,7 +115,8 @@ class FiringCurveView(APIView):
         firing = get_object_or_404(Firing.objects.readable_by(request.user), pk=pk)
         asked = CurveFilterSerializer(data=request.query_params)
         asked.is_valid(raise_exception=True)
-        curve = thinned_curve(moments_of(firing), asked.validated_data["points"])
+        points_max = asked.validated_data["points"]
+        curve = thinned_curve(moments_of(firing), points_max, lambda moment: moment.temp_c)
         return Response(CurvePointSerializer(curve, many=True).data)
 
 

@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from firings.calculations.readings import Reading
+from firings.calculations.thinned_curve import thinned_curve
 from studio.calculations import quantities
 
 WIDTH, HEIGHT = 720, 360
@@ -44,23 +45,6 @@ class Curve:
     hourly: tuple[Reading, ...]
     peak: Reading
     last: Reading
-
-
-def thin_out(samples: Sequence[Sample], at_most: int = POINTS_AT_MOST) -> list[Sample]:
-    """At most so many samples that look the same: first, last, and of each stretch of time
-    between them the lowest and the highest, so that no peak is lost."""
-    if len(samples) <= at_most:
-        return list(samples)
-    inner = samples[1:-1]
-    stretches = (at_most - 2) // 2
-    kept = [samples[0]]
-    for number in range(stretches):
-        begin, end = (len(inner) * edge // stretches for edge in (number, number + 1))
-        stretch = inner[begin:end]
-        lowest = min(stretch, key=lambda sample: sample[1])
-        highest = max(stretch, key=lambda sample: sample[1])
-        kept += sorted({lowest, highest})
-    return [*kept, samples[-1]]
 
 
 def draw_curve(
@@ -119,7 +103,7 @@ class _Scale:
         return round(BOTTOM - share * (BOTTOM - TOP), 1)
 
     def line(self, samples: Sequence[Sample]) -> str:
-        thinned = thin_out(samples)
+        thinned = thinned_curve(samples, POINTS_AT_MOST, lambda sample: sample[1])
         return " ".join(f"{self.x(hours)},{self.y(temp_c)}" for hours, temp_c in thinned)
 
     def degree_ticks(self, unit: str) -> tuple[Tick, ...]:

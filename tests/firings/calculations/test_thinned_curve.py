@@ -18,10 +18,14 @@ def log_of(temperatures: list[float]) -> list[Reading]:
     return [Reading(START + timedelta(minutes=n), temp_c) for n, temp_c in enumerate(temperatures)]
 
 
+def temperature(reading: Reading) -> float:
+    return reading.temp_c
+
+
 @given(st.lists(st.floats(0, 1300), max_size=200), st.integers(4, 60))
 def test_ends_peak_and_dip_stay(temperatures, points_max):
     log = log_of(temperatures)
-    thin = thinned_curve(log, points_max)
+    thin = thinned_curve(log, points_max, temperature)
     assert len(thin) <= max(points_max, 0)
     assert thin == sorted(thin, key=lambda reading: reading.at)
     if log:
@@ -32,9 +36,9 @@ def test_ends_peak_and_dip_stay(temperatures, points_max):
 
 def test_a_short_log_is_left_alone():
     log = log_of([20, 30, 40])
-    assert thinned_curve(log, 4) == log
+    assert thinned_curve(log, 4, temperature) == log
 
 
 def test_too_few_points_are_refused():
     with pytest.raises(ValueError, match="points_max"):
-        thinned_curve([], 3)
+        thinned_curve([], 3, temperature)

@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 
 from firings.calculations.readings import Reading
-from firings.pages.curve import BOTTOM, LEFT, RIGHT, TOP, draw_curve, thin_out
+from firings.pages.curve import BOTTOM, LEFT, POINTS_AT_MOST, RIGHT, TOP, draw_curve
 from tests.scene import NOON, log
 
 
@@ -14,22 +14,13 @@ def points_of(line):
     return [tuple(map(float, point.split(","))) for point in line.split()]
 
 
-def test_a_short_log_keeps_every_point():
-    samples = [(n / 10, float(n)) for n in range(400)]
-    assert thin_out(samples) == samples
-
-
-@pytest.mark.parametrize("count", [401, 1000, 6000, 20_001])
-def test_a_long_log_keeps_its_ends_and_extremes_in_at_most_400_points(count):
-    samples = [(n / 60, float((n * 7919) % 1201)) for n in range(count)]
-    samples[count // 3] = (count / 180, 1500.0)
-    samples[count // 2] = (count / 120, -40.0)
-    thinned = thin_out(samples)
-    assert len(thinned) <= 400
-    assert (thinned[0], thinned[-1]) == (samples[0], samples[-1])
-    assert max(t for _, t in thinned) == 1500.0
-    assert min(t for _, t in thinned) == -40.0
-    assert [hours for hours, _ in thinned] == sorted(hours for hours, _ in thinned)
+def test_a_long_log_is_drawn_with_few_points_and_its_peak():
+    # One reading a minute for 28 hours and two minutes; the peak after eight hours.
+    long = log(step_minutes=1)
+    points = points_of(draw_curve(long, started_at=NOON, limit_c=52, unit="C").temperature)
+    assert len(points) <= POINTS_AT_MOST < len(long)
+    x, _ = min(points, key=lambda point: point[1])
+    assert x == pytest.approx(LEFT + 480 / 1682 * (RIGHT - LEFT), abs=0.1)
 
 
 def test_there_is_no_curve_without_readings():
