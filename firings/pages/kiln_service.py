@@ -1,4 +1,4 @@
-"""A kiln leaves and returns to service; its care tasks are done; its parts are replaced."""
+"""A kiln leaves and returns to service; its parts are replaced."""
 
 from __future__ import annotations
 
@@ -7,21 +7,19 @@ from functools import partial
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from firings.actions.kilns import (
     add_part,
-    finish_care,
     replace_part,
     return_to_service,
     take_out_of_service,
 )
-from firings.models import CareTask, Kiln, KilnPart, PartKind
+from firings.models import Kiln, KilnPart, PartKind
 from firings.pages.kiln_forms import PartForm, ReasonForm, ReplaceForm, ReturnForm
 from firings.pages.kiln_setup import page_of
 from studio.models import Role
 from studio.pages.access import needs
-from studio.pages.answers import answer_deed, answer_form
+from studio.pages.answers import answer_form
 from studio.pages.context import studio_of, units_of
 
 
@@ -52,18 +50,6 @@ def bring_back(request: HttpRequest, pk: int) -> HttpResponse:
         context={"kiln": kiln},
         done=f"{kiln} is back.",
         then=page_of,
-    )
-
-
-@needs(Role.MANAGER, Role.CREW)
-@require_POST
-def care_done(request: HttpRequest, pk: int) -> HttpResponse:
-    task = get_object_or_404(CareTask.objects.select_related("kiln"), pk=pk)
-    return answer_deed(
-        request,
-        lambda: finish_care(by=request.user, at=timezone.now(), task=task),
-        done="Noted as done.",
-        then=page_of(task.kiln),
     )
 
 

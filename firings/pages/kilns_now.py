@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST
 
 from firings.actions.kilns import finish_care
 from firings.models import KILN_IS_TAKEN, CareKind, CareTask, Firing, FiringState, Kiln
+from firings.pages.kiln_setup import page_of
 from studio.models import Role
 from studio.pages.access import needs
 from studio.pages.answers import answer_deed
@@ -64,11 +65,12 @@ def open_care() -> list[CareTask]:
 @needs(Role.CREW, Role.MANAGER)
 @require_POST
 def finish(request: HttpRequest, task: int) -> HttpResponse:
-    """A care task is done."""
+    """A care task is done; back to the page on which that was said."""
     found = get_object_or_404(CareTask.objects.select_related("kiln"), pk=task)
+    is_from_kiln = request.POST.get("came_from") == "kiln"
     return answer_deed(
         request,
         lambda: finish_care(by=request.user, at=timezone.now(), task=found),
         done=f"Done: {found.get_kind_display().lower()}, {found.kiln}.",
-        then="firings:kilns_now",
+        then=page_of(found.kiln) if is_from_kiln else "firings:kilns_now",
     )

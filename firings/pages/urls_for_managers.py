@@ -21,7 +21,6 @@ urlpatterns: list[URLPattern] = [
     path("kilns/<int:pk>/return/", kiln_service.bring_back, name="kiln_return"),
     path("kilns/<int:pk>/parts/new/", kiln_service.new_part, name="add_part"),
     path("kilns/parts/<int:pk>/replace/", kiln_service.replace, name="replace_part"),
-    path("kilns/care/<int:pk>/done/", kiln_service.care_done, name="care_done"),
     path("kilns/<int:pk>/keys/new/", kiln_keys.new_key, name="new_kiln_key"),
     path("kilns/keys/<int:pk>/revoke/", kiln_keys.revoke_key, name="revoke_kiln_key"),
     path("palette/", ware_palette.palette, name="palette"),

@@ -185,9 +185,12 @@ def test_care_is_done_but_a_first_firing_is_fired(manager):
     due = timezone.now()
     vacuum = CareTask.objects.create(kiln=kiln, kind=CareKind.VACUUM, due_since=due)
     first = CareTask.objects.create(kiln=kiln, kind=CareKind.FIRST_FIRING, due_since=due)
+    answers = []
     for task in (vacuum, first):
-        manager.post(reverse("firings:care_done", args=[task.pk]), HTTP_REFERER=page_of(kiln))
+        path = reverse("firings:finish_care", args=[task.pk])
+        answers.append(manager.post(path, {"came_from": "kiln"}))
         task.refresh_from_db()
+    assert answers[0].headers["Location"] == page_of(kiln)
     assert vacuum.done_at is not None
     assert first.done_at is None
     assert "Done by firing the kiln empty" in words(manager.get(page_of(kiln)))
