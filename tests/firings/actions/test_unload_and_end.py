@@ -17,7 +17,7 @@ from firings.actions.open_and_unload import (
 )
 from firings.actions.plan_firing import begin_loading
 from firings.actions.remind_pick_ups import remind_pick_ups
-from firings.facts import firing_aborted, firing_closed
+from firings.facts import firing_closed
 from firings.models import BookingState, Firing, FiringState, KilnState
 from firings.refusals import WareRefusal
 from studio.actions.trail import trail_of
@@ -26,18 +26,7 @@ from studio.refusals import Denied
 from tests import scene
 from tests.scene import NOON
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def nobody_listens(monkeypatch):
-    """What billing makes of a closed firing is billing's to test."""
-    for fact in (firing_closed, firing_aborted):
-        monkeypatch.setattr(fact, "receivers", [])
-        fact.sender_receivers_cache.clear()
-    yield
-    for fact in (firing_closed, firing_aborted):
-        fact.sender_receivers_cache.clear()
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("nobody_listens")]
 
 
 @pytest.fixture

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
 
@@ -12,12 +11,11 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from firings.facts import firing_aborted, firing_closed
 from firings.models import Booking, Firing
 from studio.models import Person
 from tests import scene
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("nobody_listens")]
 
 FIRINGS = "/api/v1/firings/"
 
@@ -26,17 +24,6 @@ def client_of(person: Person) -> APIClient:
     client = APIClient()
     client.force_authenticate(person)
     return client
-
-
-@pytest.fixture(autouse=True)
-def nobody_listens(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """What billing makes of a closed firing is billing's to test."""
-    for fact in (firing_closed, firing_aborted):
-        monkeypatch.setattr(fact, "receivers", [])
-        fact.sender_receivers_cache.clear()
-    yield
-    for fact in (firing_closed, firing_aborted):
-        fact.sender_receivers_cache.clear()
 
 
 @pytest.fixture
