@@ -205,6 +205,8 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     # kombu looks for abandoned messages every interval x throttle seconds; its default is 100.
     "unacked_restore_interval": 5,
     "unacked_restore_throttle": 1,
+    # For who sends: one try. kombu would try for two seconds, for each notice of a deed.
+    "max_retries": 0,
 }
 CELERY_TASK_TIME_LIMIT = 50  # below the visibility timeout, or a slow task runs twice
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True

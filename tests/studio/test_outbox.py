@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 
 import pytest
+from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
+from kombu import Connection
 from kombu.exceptions import OperationalError
 
 from studio import tasks
@@ -113,6 +115,19 @@ def test_nudge_is_left_out_when_not_wanted(nudged, django_capture_on_commit_call
             with without_nudges():
                 write()
     assert nudged == []
+
+
+def test_broker_that_is_down_is_not_waited_for(monkeypatch, tmp_path):
+    """A deed may write thirty notices: it must not wait two seconds for each."""
+
+    def sleep(_seconds):
+        raise AssertionError("it waits")
+
+    monkeypatch.setattr("kombu.utils.functional.sleep", sleep)
+    nobody = f"redis+socket://{tmp_path}/nobody.sock"
+    line = Connection(nobody, transport_options=settings.CELERY_BROKER_TRANSPORT_OPTIONS)
+    with pytest.raises(OperationalError):
+        line.default_channel  # noqa: B018  # connects
 
 
 @pytest.mark.django_db
