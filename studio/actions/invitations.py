@@ -208,7 +208,7 @@ def _clear_expired(email: str, by: Person, at: datetime) -> None:
         if invitation.state(at) == "open":
             raise Refusal(
                 "invitation_open",
-                f"{email} has an open invitation until {invitation.expires_at:%d %B %Y}. Take that"
+                f"{email} has an open invitation until {invitation.expires_at:%-d %B %Y}. Take that"
                 " one back first to send another.",
                 field="email",
             )

@@ -170,6 +170,10 @@ class InvitationQuerySet(models.QuerySet["Invitation"]):
         """Those whose link still works at `at`."""
         return self.filter(accepted_at=None, revoked_at=None, expires_at__gt=at)
 
+    def unanswered(self) -> InvitationQuerySet:
+        """Those that nobody accepted or took back, whether or not their link still works."""
+        return self.filter(accepted_at=None, revoked_at=None)
+
 
 class Invitation(models.Model):
     """A single-use, expiring way in. Only the digest of its link's secret is kept."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -27,7 +29,7 @@ def invite(request: HttpRequest) -> HttpResponse:
         InviteForm,
         "studio/invite.html",
         lambda cleaned: made.append(invite_person(by=request.user, at=timezone.now(), **cleaned)),
-        initial={"roles": [Role.MEMBER]},
+        initial=_first_values(request),
         then="studio:people",
     )
     if not made:
@@ -35,6 +37,20 @@ def invite(request: HttpRequest) -> HttpResponse:
     [(invitation, secret)] = made
     link = settings.PUBLIC_URL + reverse("studio:join", args=[secret])
     return render(request, "studio/invited.html", {"invitation": invitation, "link": link})
+
+
+def _first_values(request: HttpRequest) -> dict[str, Any]:
+    """Those of an earlier invitation, when one that has expired is sent again."""
+    number = request.GET.get("again", "")
+    earlier = Invitation.objects.filter(pk=int(number[:18])) if number.isdecimal() else None
+    if earlier is None or (invitation := earlier.first()) is None:
+        return {"roles": [Role.MEMBER]}
+    return {
+        "name": invitation.name,
+        "email": invitation.email,
+        "roles": invitation.roles,
+        "account": invitation.account_id,
+    }
 
 
 @needs(Role.MANAGER)

@@ -28,7 +28,8 @@ def people(request: HttpRequest) -> HttpResponse:
     if words:
         found = found.matching(words)
     now = timezone.now()
-    invitations = Invitation.objects.open(now).select_related("account")[:ROWS]
+    unanswered = Invitation.objects.unanswered().order_by("-expires_at", "-pk")[:ROWS]
+    invitations = [(one, one.state(now)) for one in unanswered]
     page = Paginator(found, ROWS).get_page(request.GET.get("page"))
     context = {"page": page, "words": words, "invitations": invitations}
     return render(request, "studio/people.html", context)

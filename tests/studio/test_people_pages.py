@@ -428,3 +428,24 @@ def test_trail_is_filtered(client, manager):
     for query, deeds in [({"kind": "person"}, ["noticed"]), ({"q": "maren"}, ["looked at"])]:
         page = client.get(url, query).context["page"]
         assert [entry.deed for entry in page] == deeds
+
+
+def test_expired_invitation_stays_in_sight_and_is_sent_again(client, manager):
+    invitation, _ = invite_person(
+        by=manager, at=NOW, email="ro@example.org", name="Ro Alder", roles=[Role.CREW]
+    )
+    Invitation.objects.update(expires_at=timezone.now() - timedelta(days=1))
+    page = text_of(client.get(reverse("studio:people")))
+    assert "Ro Alder" in page
+    assert "Expired" in page
+    again = f"{reverse('studio:invite')}?again={invitation.pk}"
+    assert f'href="{again}"' in page
+    form = client.get(again).context["form"]
+    assert (form["email"].value(), form["name"].value()) == ("ro@example.org", "Ro Alder")
+    assert list(form["roles"].value()) == ["crew"]
+
+
+def test_invitation_form_ignores_an_unknown_earlier_invitation(client, manager):
+    for number in ("7", "x", "9" * 40):
+        form = client.get(f"{reverse('studio:invite')}?again={number}").context["form"]
+        assert form["roles"].value() == [Role.MEMBER]
