@@ -83,5 +83,5 @@ def _row(row: AgedAccount) -> dict[str, object]:
     }
 
 
-def _by_age(rows: list[AgedBalance]) -> list[int]:
-    return [sum(getattr(row, name) for row in rows) for _, name in AGES]
+def _by_age(rows: list[AgedBalance]) -> list[tuple[str, int]]:
+    return [(label, sum(getattr(row, name) for row in rows)) for label, name in AGES]

@@ -38,7 +38,6 @@ class EnergyStep:
     source: str
     meter_start_kwh: str
     meter_end_kwh: str
-    tariff: str
     periods: tuple[PeriodRow, ...]
     cost: str
     amount_minor: int
@@ -131,7 +130,6 @@ def _energy(line: CostLine, firing: Firing, figures: _Figures) -> EnergyStep:
         source=ENERGY_SOURCES.get(working.get("source", ""), ""),
         meter_start_kwh="" if start_wh is None else figures.kwh(start_wh),
         meter_end_kwh="" if end_wh is None else figures.kwh(end_wh),
-        tariff=working.get("tariff", ""),
         periods=tuple(
             PeriodRow(
                 period["name"],

@@ -20,7 +20,11 @@ class PaymentForm(ReaderForm):
 
     confirm_field = "confirm_duplicate"
 
-    account = forms.ModelChoiceField(label="Account", queryset=Account.objects.order_by("number"))
+    account = forms.ModelChoiceField(
+        label="Account",
+        queryset=Account.objects.order_by("number"),
+        empty_label="Choose an account",
+    )
     way = forms.ChoiceField(label="Which way", choices=WAYS, initial="in", widget=forms.RadioSelect)
     amount_minor = AmountField(label="Amount", min_minor=1, max_minor=AMOUNT_MINOR_MAX)
     received_on = forms.DateField(

@@ -10,6 +10,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse as address_of
 from django.utils import timezone
 
+from billing.actions.ledger import day_words
 from billing.actions.payments import give_credit, record_payment, reverse_payment
 from billing.models import Payment
 from billing.pages.my_account import standing_of, today
@@ -45,9 +46,17 @@ def record(request: HttpRequest) -> HttpResponse:
             by=request.user, at=timezone.now(), **PaymentForm.fields_of(cleaned)
         ),
         initial=initial,
-        done=lambda payment: f"Recorded for account {payment.account}.",
+        done=recorded_words,
         then=lambda payment: address_of("billing:account_lines", args=[payment.account.number]),
     )
+
+
+def recorded_words(payment: Payment) -> str:
+    """Also says when the books count it on another day, because its month is closed."""
+    words = f"Recorded for account {payment.account}."
+    if payment.entry is None or payment.entry.on == payment.received_on:
+        return words
+    return f"{words} Its month is closed, so the books count it on {day_words(payment.entry.on)}."
 
 
 @needs(Role.TREASURER)

@@ -16,7 +16,9 @@ from studio.pages.context import locale_of, studio_of
 def share(request: HttpRequest, pk: int) -> HttpResponse:
     seen = Share.objects.seen_by(request.user)  # type: ignore[arg-type]
     shown = get_object_or_404(
-        seen.select_related("booking__member", "cost__firing__kiln", "cost__entry", "account"),
+        seen.select_related(
+            "booking__member", "cost__firing__kiln", "cost__entry", "cost__tariff", "account"
+        ),
         pk=pk,
     )
     studio = studio_of(request)

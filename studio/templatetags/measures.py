@@ -38,11 +38,17 @@ def _exact(number: Any) -> int | Decimal:
 
 
 @register.simple_tag(takes_context=True)
-def money(context: template.Context, amount_minor: int | None, sign: bool = False) -> str:
-    """An amount of minor units in the studio's currency; `sign` also shows a plus."""
+def money(
+    context: template.Context, amount_minor: int | None, sign: bool = False, less: bool = False
+) -> str:
+    """An amount of minor units in the studio's currency.
+
+    `sign` also shows a plus; `less` shows what is taken off, with a minus.
+    """
     if amount_minor is None:
         return UNKNOWN
     units = _units(context)
+    amount_minor = -amount_minor if less else amount_minor
     shown = minor.format_minor(amount_minor, units.currency, units.locale)
     return f"+{shown}" if sign and amount_minor > 0 else shown
 

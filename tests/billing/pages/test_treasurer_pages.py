@@ -5,14 +5,16 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
+from django.db import transaction
 from django.test import Client
 
 from billing.actions.balances import balance_minor_of
 from billing.actions.payments import record_payment
+from billing.actions.price_firing import post_firing_cost
 from billing.models import FiringCost, JournalEntry, MonthClose, Payment, Statement
 from firings.models import FiringState
 from tests.billing.conftest import Books
-from tests.billing.faces_scene import closed_march, priced, signed_in, text_of
+from tests.billing.faces_scene import closed_march, priced, signed_in, statement_of, text_of
 from tests.billing.scene import AFTER_MARCH, NOON, make_account, make_firing, make_person
 
 TODAY = AFTER_MARCH.date()
@@ -415,3 +417,42 @@ def test_list_asks_the_same_number_of_questions(
 
 def test_amounts_of_the_scene_are_those_of_the_hand_calculation(books: Books) -> None:
     assert [share.amount_minor for share in priced(books, NOON).shares.all()] == [347, 579, 232]
+
+
+def test_cost_of_an_empty_firing_names_no_area(books: Books, tess: Client) -> None:
+    with transaction.atomic():
+        cost = post_firing_cost(make_firing(books.kiln), books.manager, NOON)
+    page = text_of(tess.get(f"/books/costs/{cost.pk}/"))
+    assert "Area charged" not in page
+    assert "Shared out" not in page
+    assert f'href="/firings/{cost.firing_id}/"' in page
+
+
+def test_missing_firings_of_a_month_are_linked(books: Books, tess: Client) -> None:
+    firing = books.firing()
+    page = text_of(tess.get("/books/months/2026-03/close/"))
+    assert f'href="/firings/{firing.pk}/"' in page
+
+
+def test_what_is_taken_off_stands_with_a_minus(books: Books, tess: Client) -> None:
+    priced(books)
+    record_payment(
+        by=books.treasurer,
+        at=AFTER_MARCH,
+        account=books.ada_account,
+        amount_minor=200,
+        received_on=date(2026, 3, 20),
+        method="cash",
+    )
+    assert "-€2.00" in text_of(tess.get("/books/months/2026-03/close/"))
+    closed_march(books)
+    page = text_of(tess.get(statement_of(books.ada_account).get_absolute_url()))
+    assert page.count("-€2.00") == 2
+
+
+def test_payment_of_a_closed_month_says_when_it_counts(books: Books, tess: Client) -> None:
+    priced(books)
+    closed_march(books)
+    form = payment_form(books, received_on="2026-03-30")
+    answer = tess.post("/books/payments/record/", form, follow=True)
+    assert "Its month is closed, so the books count it on 1 April 2026." in text_of(answer)
