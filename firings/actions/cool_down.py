@@ -52,7 +52,8 @@ def note_fall_and_cool(
     if firing.state != FiringState.COOLING:
         return
     # Readings from before the fall, that come in late, say nothing of how hot it is now.
-    since = [(moment, temp_c) for moment, temp_c in latest if moment >= firing.cooling_at]
+    fell_at = firing.cooling_at or at
+    since = [(moment, temp_c) for moment, temp_c in latest if moment >= fell_at]
     is_newest = bool(since) and fresh[-1].at == since[-1][0]
     is_read_by_hand = source == ReadingSource.HAND and is_newest and last[-1] <= limit_c
     is_logged = len(since) == IN_A_ROW and max(last) <= limit_c
