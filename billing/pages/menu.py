@@ -1,9 +1,11 @@
 """What `billing` adds to the menus, the home page and the words for states."""
 
 from billing.pages import more_about_money
+from billing.pages.first_steps import billing_first_steps
 from billing.pages.my_account import account_panel
 from billing.pages.this_month import treasurer_panel
 from studio.models import Role
+from studio.pages.first_steps import register_first_steps
 from studio.pages.home import register_panel
 from studio.pages.more_about import register_more
 from studio.pages.nav import NavEntry, register_nav
@@ -45,6 +47,7 @@ def register_billing_pages() -> None:
         register_words(kind, states)
     register_panel(account_panel)
     register_panel(treasurer_panel)
+    register_first_steps(billing_first_steps)
     register_more("booking", more_about_money.booking_panel)
     register_more("firing", more_about_money.firing_panel)
     register_more("account", more_about_money.account_panel)

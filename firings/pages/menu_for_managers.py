@@ -1,7 +1,9 @@
 """Menu entries and home panels of the pages for managers."""
 
+from firings.pages.first_steps import firings_first_steps
 from firings.pages.kiln_pages import kilns_panel
 from studio.models import Role
+from studio.pages.first_steps import register_first_steps
 from studio.pages.home import register_panel
 from studio.pages.nav import NavEntry, register_nav
 
@@ -28,3 +30,4 @@ def register_manager_menu() -> None:
     for entry in MENU:
         register_nav(entry)
     register_panel(kilns_panel)
+    register_first_steps(firings_first_steps)

@@ -1,6 +1,7 @@
 """The studio's own lines of the menu, its panel and its words for states."""
 
 from studio.models import NoticeState, Role
+from studio.pages.first_steps import first_steps_panel, register_first_steps, studio_first_steps
 from studio.pages.home import register_panel
 from studio.pages.nav import NavEntry, register_nav
 from studio.pages.notices import failed_notices_panel
@@ -29,6 +30,9 @@ def register_studio_menu() -> None:
     for entry in MENU:
         register_nav(entry)
     register_panel(failed_notices_panel)
+    register_panel(first_steps_panel)
+    register_first_steps(studio_first_steps)
+    register_words("first_step", {"done": ("Done", "good"), "open": ("To do", "wait")})
     register_words(
         "notice",
         {
