@@ -150,6 +150,12 @@ class Matcher:
         return account is not None and any(are_alike(name, counterparty) for name in account.names)
 
 
+def statement_numbers_in(*words: str) -> set[int]:
+    """The numbers that are named as a statement's."""
+    found = _NAMED.finditer(" | ".join(words))
+    return {int(match["number"]) for match in found if match["what"].lower() == "statement"}
+
+
 def are_alike(name: str, other: str) -> bool:
     """Whether two names are of one person as far as spelling goes.
 
