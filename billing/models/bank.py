@@ -92,3 +92,13 @@ class BankLine(models.Model):
     def __str__(self) -> str:
         who = self.counterparty or self.text or "the bank"
         return f"the bank's line of {self.booked_on.day} {self.booked_on:%B %Y} from {who[:60]}"
+
+    @property
+    def fate(self) -> str:
+        """The word for what became of it; a payment that was reversed can be brought back."""
+        entry = None if self.payment is None else self.payment.entry
+        return "reversed" if getattr(entry, "reversed_by", None) else str(self.state)
+
+    @property
+    def can_come_back(self) -> bool:
+        return self.fate in (BankLineState.SET_ASIDE, "reversed")
