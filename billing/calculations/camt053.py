@@ -204,7 +204,8 @@ class _Reader:
         try:
             return date.fromisoformat(text)
         except ValueError:
-            self._fault(entry, f"{text or 'Nothing'!r} is no day of booking such as 2026-03-31.")
+            shown = repr(text) if text else "Nothing"
+            self._fault(entry, f"{shown} is no day of booking such as 2026-03-31.")
             return None
 
     def _balances(self, statement: Element) -> dict[str, int]:

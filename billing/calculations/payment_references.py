@@ -5,7 +5,7 @@ from string import ascii_uppercase, digits
 
 _SIGNS = digits + ascii_uppercase
 # People and banks print references in groups of four; nothing may stick to the front.
-_START = re.compile(r"(?<![A-Z0-9])RF ?\d\d[A-Z0-9 ]*", re.IGNORECASE)
+_START = re.compile(r"(?<![A-Z0-9])(?=(RF ?\d\d[A-Z0-9 ]*))", re.IGNORECASE)
 _REFERENCE = re.compile(r"RF\d\d\d{1,21}")
 
 
@@ -34,7 +34,7 @@ def account_number_in(text: str) -> int | None:
 
 def _number_at(text: str, match: re.Match[str]) -> int | None:
     """The shortest reading with right check digits; blanks may stand anywhere in a reference."""
-    words = match[0].upper().split(" ")
+    words = match[1].upper().split(" ")
     for count in range(1, len(words) + 1):
         reference = "".join(words[:count])
         if _REFERENCE.fullmatch(reference) and _remainder(reference[4:] + reference[:4]) == 1:

@@ -97,6 +97,7 @@ def columns(request: HttpRequest, key: str) -> HttpResponse:
 def files(request: HttpRequest) -> HttpResponse:
     """What was taken in, newest first."""
     found = BankFile.objects.select_related("taken_in_by").annotate(lines_count=Count("lines"))
+    found = found.order_by("-taken_in_at", "-pk")
     page = Paginator(found, ROWS).get_page(request.GET.get("page"))
     return render(request, "billing/bank_files.html", {"page": page})
 

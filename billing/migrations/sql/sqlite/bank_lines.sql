@@ -10,7 +10,7 @@ BEGIN
     SELECT RAISE(ABORT, 'bank_line_is_not_changed: the bank said so');
 END;
 
-CREATE TRIGGER payment_is_what_the_bank_booked BEFORE UPDATE ON billing_bankline
+CREATE TRIGGER payment_is_what_the_bank_booked BEFORE UPDATE OF payment_id ON billing_bankline
 WHEN NEW.payment_id IS NOT NULL AND NEW.amount_minor <> (
     SELECT amount_minor FROM billing_payment WHERE id = NEW.payment_id
 )
