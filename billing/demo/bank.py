@@ -40,9 +40,9 @@ def _transfers(today: date) -> list[tuple[int, str, str, str]]:
     asked = [one for one in latest.values() if 0 < one.closing_minor <= owed[one.account_id]]
     manners = (
         lambda one: ("", reference_of(one.account.number)),
+        lambda one: ("kiln fees", reference_of(one.account.number)),
         lambda one: (f"Statement {one.number}", ""),
         lambda one: ("for the kilns", ""),
-        lambda one: ("kiln fees", reference_of(one.account.number)),
     )
     chosen = list(zip(asked, manners, strict=False))
     made = [(one.closing_minor, one.account.name, *manner(one)) for one, manner in chosen]
