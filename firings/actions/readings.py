@@ -10,7 +10,7 @@ from itertools import pairwise
 from django.db import transaction
 
 from firings.actions.cool_down import note_fall_and_cool
-from firings.actions.plan_firing import locked_firing
+from firings.actions.plan_firing import STAYS_HOT_AT_MOST, locked_firing
 from firings.actions.tell_crew import tell_crew
 from firings.calculations.firing_summary import FiringSummary, add_readings, summarise
 from firings.calculations.readings import Reading as Moment
@@ -33,8 +33,6 @@ CLOCK_AHEAD_MAX = timedelta(minutes=10)
 # A logger is often switched on a little before its firing is started here.
 BEFORE_START_MAX = timedelta(hours=1)
 AFTER_OPENING_MAX = timedelta(hours=1)
-# Large kilns need two days to cool. Common practice, no source.
-AFTER_ABORT_MAX = timedelta(days=2)
 
 
 @dataclass(frozen=True)
@@ -113,7 +111,7 @@ def _log_ends_at(firing: Firing, at: datetime) -> datetime:
     if firing.opened_at is not None:
         return firing.opened_at + AFTER_OPENING_MAX
     if firing.state == FiringState.ABORTED and firing.closed_at is not None:
-        return firing.closed_at + AFTER_ABORT_MAX
+        return firing.closed_at + STAYS_HOT_AT_MOST
     return at
 
 
