@@ -108,12 +108,16 @@ def begin_loading(*, by: Person, at: datetime, firing: Firing) -> Firing:
 
 
 def _check_is_cold(kiln: Kiln, at: datetime) -> None:
-    """A firing that was broken off leaves its kiln hot, and nobody has opened it by the rules."""
+    """A firing that was broken off leaves its kiln hot, and nobody has opened it by the rules.
+
+    After a fault of the kiln a manager has returned it to service: that says enough.
+    """
     limit_c = FiringPolicy.current().opening_limit_c
     broken_off = (
         Firing.objects.filter(
             kiln=kiln,
             state=FiringState.ABORTED,
+            is_kiln_fault=False,
             closed_at__gt=at - STAYS_HOT_AT_MOST,
             log_last_c__gt=limit_c,
         )
