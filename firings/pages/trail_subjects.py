@@ -1,12 +1,14 @@
-"""How the trail names bookings, firings and kilns."""
+"""How the trail names bookings, firings, kilns, clays, glazes and sizes."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from functools import partial
+from typing import Any
 
 from django.urls import reverse
 
-from firings.models import Booking, Firing, Kiln
+from firings.models import Booking, Clay, Firing, Glaze, Kiln, PieceSize
 from studio.pages.subjects import Subject, register_subjects
 
 
@@ -14,6 +16,8 @@ def register_trail_subjects() -> None:
     register_subjects("booking", _bookings)
     register_subjects("firing", _firings)
     register_subjects("kiln", _kilns)
+    for model, page in ((Clay, "clay"), (Glaze, "glaze"), (PieceSize, "size")):
+        register_subjects(model._meta.model_name or "", partial(_of_the_palette, model, page))
 
 
 def _bookings(ids: Collection[int]) -> Mapping[int, Subject]:
@@ -33,3 +37,10 @@ def _firings(ids: Collection[int]) -> Mapping[int, Subject]:
 def _kilns(ids: Collection[int]) -> Mapping[int, Subject]:
     kilns = Kiln.objects.filter(pk__in=ids).values_list("pk", "name")
     return {pk: Subject(name, reverse("firings:kiln", args=[pk])) for pk, name in kilns}
+
+
+def _of_the_palette(model: Any, page: str, ids: Collection[int]) -> Mapping[int, Subject]:
+    names = model.objects.filter(pk__in=ids).values_list("pk", "name")
+    return {
+        pk: Subject(f"{page} {name}", reverse(f"firings:{page}", args=[pk])) for pk, name in names
+    }
