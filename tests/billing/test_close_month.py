@@ -191,6 +191,16 @@ def test_month_before_the_first_entry_is_not_closed(books: Books) -> None:
     assert not MonthClose.objects.exists()
 
 
+def test_late_payment_says_on_the_statement_when_it_came(books: Books) -> None:
+    price(books)
+    close(books)
+    pay(books, 100, at=AFTER_MARCH - timedelta(days=4))
+    close(books, APRIL, AFTER_APRIL)
+    (line,) = Statement.objects.get(number=3).content["lines"]
+    assert (line["on"], line["kind"], line["amount_minor"]) == ("2026-04-01", "payment", 100)
+    assert line["text"] == "Payment, bank transfer (of 29 March 2026, in a closed month)"
+
+
 def test_only_the_treasurer_closes(books: Books) -> None:
     with pytest.raises(Denied):
         close_month(by=books.manager, at=AFTER_MARCH, month=MARCH)
