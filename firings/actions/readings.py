@@ -18,7 +18,7 @@ from firings.calculations.readings import check_reading
 from firings.models import Firing, FiringPolicy, FiringState, Kiln, Reading, ReadingSource
 from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
-from studio.models import Person, Role
+from studio.models import Person, Role, Studio
 
 BATCH_MAX = 10_000
 TAKES_READINGS = (
@@ -135,12 +135,13 @@ def _check_batch(readings: Sequence[Moment], source: str, at: datetime) -> None:
     for number, reading in enumerate(readings, start=1):
         problems = check_reading(reading)
         if not problems and reading.at > at + CLOCK_AHEAD_MAX:
-            problems = [f"time {reading.at.isoformat()} lies in the future: check the clock"]
+            problems = [f"the time {_local(reading.at)} lies in the future: check the clock"]
         if problems:
             raise WareRefusal(
                 "reading_impossible",
                 f"Reading {number}: {problems[0]}. Nothing was stored.",
                 status=400,
+                field="at" if source == ReadingSource.HAND else None,
                 reading=number,
             )
     seen: set[datetime] = set()
@@ -148,7 +149,7 @@ def _check_batch(readings: Sequence[Moment], source: str, at: datetime) -> None:
         if reading.at in seen:
             raise WareRefusal(
                 "time_twice",
-                f"Reading {number}: {reading.at.isoformat()} comes twice. Nothing was stored.",
+                f"Reading {number}: {_local(reading.at)} comes twice. Nothing was stored.",
                 status=400,
                 reading=number,
             )
@@ -165,8 +166,8 @@ def _check_window(firing: Firing, readings: Sequence[Moment]) -> None:
     if earliest < firing.started_at - BEFORE_START_MAX:
         raise WareRefusal(
             "before_the_start",
-            f"A reading of {earliest.isoformat()} lies before the start of this firing "
-            f"({firing.started_at.isoformat()}). Check the time zone of the log; readings of an "
+            f"A reading of {_local(earliest)} lies before the start of this firing "
+            f"({_local(firing.started_at)}). Check the time zone of the log; readings of an "
             "earlier firing go in a batch of their own.",
             status=400,
         )
@@ -185,10 +186,16 @@ def _check_register(firing: Firing, fresh: Sequence[Moment]) -> None:
         if higher < lower:  # type: ignore[operator]
             raise WareRefusal(
                 "meter_runs_backwards",
-                f"The meter register at {moment.isoformat()} is below the one before it. "
+                f"The meter register at {_local(moment)} is below the one before it. "
                 "Was the meter changed, or are two meters mixed? Nothing was stored.",
                 status=400,
             )
+
+
+def _local(at: datetime) -> str:
+    """A moment in the studio's time, which is what people see in a log and on the wall."""
+    zone = Studio.current().zone
+    return f"{at.astimezone(zone):%-d %b %Y, %H:%M:%S} ({zone.key})"
 
 
 def _update_summary(firing: Firing, fresh: Sequence[Moment]) -> None:
