@@ -185,6 +185,15 @@ def test_a_persons_pyrometer_needs_only_one_reading(firing, cosmo):
     assert add(firing, reading, source="hand", by=cosmo).firing.state == FiringState.COOLED
 
 
+def test_a_persons_reading_beside_a_logger_is_of_the_minute(firing, cosmo):
+    """The logger's thermocouple still says 60; a minute before, a person measured 50 inside."""
+    logged = scene.log(end_c=60)
+    add(firing, logged)
+    at = logged[-1].at - timedelta(minutes=1)
+    firing = add(firing, [Moment(at=at, temp_c=50)], source="hand", by=cosmo).firing
+    assert (firing.state, firing.cooled_at) == (FiringState.COOLED, at)
+
+
 def test_a_reading_by_hand_of_an_earlier_hour_cools_nothing(firing, cosmo):
     """The cold reading of the start is typed late, while the kiln is at its hottest."""
     add(firing, [r for r in scene.log() if r.at <= NOON + timedelta(hours=10)])
