@@ -195,6 +195,10 @@ class TestRefusals:
         assert form.errors["pieces"] == ["Mug: write a whole number from 0 to 60."]
         assert form["pieces"].value() == {mug.pk: typed}
 
+    def test_all_that_is_wrong_is_told_at_once(self, client, ines, mug):
+        form = refused(client, GLAZE, sent(), 422)
+        assert {"pieces", "glazes"} <= set(form.errors)
+
     @pytest.mark.parametrize(
         ("row", "field"),
         [(("-4", "10"), "across_mm"), (("4", "-10"), "height_mm"), (("4", "9999"), "height_mm")],
@@ -208,7 +212,7 @@ class TestRefusals:
         assert "depth_mm" in form.rows.forms[0].errors
 
     def test_nothing_brought_is_told_at_the_palette(self, client, ines, mug):
-        form = refused(client, BISQUE, sent(), 409)
+        form = refused(client, BISQUE, sent(), 422)
         assert "at least one piece" in form.errors["pieces"][0]
 
     def test_a_full_firing_keeps_the_input(self, client, ines, kiln):
