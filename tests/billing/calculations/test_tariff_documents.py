@@ -202,7 +202,7 @@ def test_problems_of_sense_are_named_together():
     document["periods"].append({"name": "on", "price_per_kwh": "1"})
     document["seasons"][0]["rules"] = [DAY]
     problems = problems_of(document)
-    assert len(problems) == 2 + 2 * 7
+    assert len(problems) == 2 + 2  # two gaps, each the same on all seven days
     assert problems[1] == "period 'on' is given twice"
 
 
