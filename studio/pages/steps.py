@@ -10,7 +10,10 @@ STEP_WORDS = {"done": "done", "now": "now", "next": "to come", "missed": "the wa
 
 @dataclass(frozen=True)
 class Step:
-    """One step: `state` is done, now, next or missed (the way ended here); `at` the moment it happened, in UTC."""
+    """One step: `state` is done, now, next, or missed where the way ended early.
+
+    `at` is the moment it happened, in UTC.
+    """
 
     label: str
     state: str
