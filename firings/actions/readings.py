@@ -100,7 +100,7 @@ def firing_of_reading(kiln: Kiln, readings: Sequence[Moment]) -> Firing:
     if firing is None or last_at > _log_ends_at(firing, last_at):
         raise WareRefusal(
             "no_firing_running",
-            f"{kiln} was not being fired at {last_at.isoformat()}, so these readings belong "
+            f"{kiln} was not being fired at {_local(last_at)}, so these readings belong "
             "nowhere. Start the firing in Wareboard first.",
         )
     return firing
