@@ -217,8 +217,12 @@ def test_parts_are_added_and_replaced(manager):
     assert "$600.50" in words(manager.get(page_of(kiln)))
     replace = reverse("firings:replace_part", args=[fitted.pk])
     assert "fire empty first" in words(manager.get(replace))
-    assert manager.post(replace, {"reason": "Burnt out."}).status_code == 303
-    assert manager.post(replace, {"reason": "Again."}).status_code == 409
+    assert "600.50" in manager.get(replace).content.decode()
+    assert manager.post(replace, {"reason": "No cost."}).status_code == 422
+    burnt = {"reason": "Burnt out.", "cost_minor": "612.00"}
+    assert manager.post(replace, burnt).status_code == 303
+    assert manager.post(replace, burnt).status_code == 409
+    assert KilnPart.objects.get(retired_on=None).replacement_cost_minor == 61_200
     assert KilnPart.objects.filter(retired_on=None).count() == 1
 
 
