@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import cast
 
 from firings.calculations.kiln_space import SizeLimit
 from firings.calculations.load_plan import CONE_PACK_HEIGHT_MM, LeftOut, WhyLeftOut
@@ -13,8 +14,8 @@ from studio.models import Person, Studio
 def length_words(length_mm: int, reader: Person | None) -> str:
     """A length in the unit of the reader, else of the studio: "46.1 cm"."""
     studio = Studio.current()
-    unit: LengthUnit = (reader.length_unit if reader else "") or studio.length_unit
-    return format_length(length_mm, unit, studio.language.replace("-", "_"))
+    chosen = (reader.length_unit if reader else "") or studio.length_unit
+    return format_length(length_mm, cast(LengthUnit, chosen), studio.language.replace("-", "_"))
 
 
 def limit_words(limits: Sequence[SizeLimit], reader: Person | None) -> str:
