@@ -7,6 +7,7 @@ from typing import Any
 
 from django.dispatch import receiver
 
+from billing.actions.ledger import hold_ledger
 from billing.actions.price_firing import post_firing_cost
 from billing.actions.tariffs import tariff_on
 from billing.models import JournalEntry
@@ -42,7 +43,10 @@ def price_aborted_firing(
 @receiver(studio_changing, dispatch_uid="billing keeps its currency")
 def keep_currency(sender: object, *, changes: dict[str, tuple[Any, Any]], **_: object) -> None:
     """Amounts are kept in minor units of one currency: it cannot change under what is posted."""
-    if "currency" in changes and JournalEntry.objects.exists():
+    if "currency" not in changes:
+        return
+    hold_ledger()  # or the first entry could be posted meanwhile
+    if JournalEntry.objects.exists():
         old, new = changes["currency"]
         raise BillingRefusal(
             "currency_in_use",
