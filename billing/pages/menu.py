@@ -21,6 +21,7 @@ BOOKS = (
     NavEntry("Months and statements", "billing:months", {Role.TREASURER}, "Books", 50),
     NavEntry("Journal", "billing:journal", {Role.TREASURER}, "Books", 60),
     NavEntry("Trial balance", "billing:trial_balance", {Role.TREASURER}, "Books", 70),
+    NavEntry("Export", "billing:journal_export", {Role.TREASURER}, "Books", 75),
     NavEntry("Tariffs", "billing:tariffs", KEEPERS, "Books", 80),
     NavEntry("Billing policy", "billing:policy", KEEPERS, "Books", 90),
 )
