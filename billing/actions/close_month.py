@@ -12,7 +12,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Exists, Max, Min, OuterRef, Q
 
-from billing.actions.ledger import hold_ledger, local_day, next_month
+from billing.actions.ledger import day_words, hold_ledger, local_day, next_month
 from billing.actions.statement_drafts import (
     Draft,
     month_totals,
@@ -136,7 +136,7 @@ def _hindrance(month: date, at: datetime) -> BillingRefusal | None:
     if next_month(month) > local_day(at):
         return BillingRefusal(
             "month_not_over",
-            f"{name} is not over yet. Close it from {next_month(month):%d %B %Y} on.",
+            f"{name} is not over yet. Close it from {day_words(next_month(month))} on.",
             field="month",
         )
     expected = _first_open_month()

@@ -265,3 +265,11 @@ class TestWithdrawAndCollect:
     def test_a_household_sees_its_shared_ware(self, client, ines):
         booking = scene.booking(scene.person("Iver", account=ines.account))
         assert client.get(f"/ware/{booking.slip}/").status_code == 200
+
+
+def test_a_studio_without_clays_says_who_opens_it_for_bookings(client):
+    scene.kiln()
+    client.force_login(scene.person("Ines"))
+    assert "named no clay" in client.get("/book/").content.decode()
+    scene.clay()
+    assert "named no clay" not in client.get("/book/").content.decode()
