@@ -32,7 +32,16 @@ from firings.calculations.footprints import (
 from firings.calculations.kiln_space import KilnSpace
 from firings.calculations.packing import fits
 from firings.calculations.slips import slip_code
-from firings.models import Booking, Clay, Firing, FiringPolicy, FiringState, Glaze, Piece
+from firings.models import (
+    Booking,
+    Clay,
+    Firing,
+    FiringPolicy,
+    FiringState,
+    Glaze,
+    KilnState,
+    Piece,
+)
 from firings.refusals import WareRefusal
 from studio.actions.outbox import write_notice
 from studio.actions.trail import record_deed
@@ -224,6 +233,12 @@ def _take_space(
     firing = Firing.objects.select_for_update(of=("self",)).select_related("kiln").get(pk=firing_pk)
     if firing.state != FiringState.OPEN:
         raise WareRefusal("not_taking_bookings", f"{firing} takes no more bookings.")
+    if firing.kiln.state == KilnState.OUT_OF_SERVICE:
+        raise WareRefusal(
+            "kiln_out_of_service",
+            f"{firing.kiln} is out of service, so this firing takes no bookings now. "
+            "Put the ware in the queue.",
+        )
     if (firing.stage, firing.cone) != (booking.stage, booking.cone):
         raise WareRefusal(
             "wrong_firing",

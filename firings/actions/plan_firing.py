@@ -102,9 +102,24 @@ def begin_loading(*, by: Person, at: datetime, firing: Firing) -> Firing:
                 f"{kiln} is taken by {taken}, which is {taken.get_state_display().lower()}.",
             )
         _check_is_cold(kiln, at)
+        _check_is_emptied(kiln)
         change_firing_state(firing, FiringState.LOADING, deed="loading", by=by, at=at)
         firing.save(update_fields=["state"])
     return firing
+
+
+def _check_is_emptied(kiln: Kiln) -> None:
+    """What the last firing left in the kiln is put on the pick-up shelf first."""
+    left = Booking.objects.filter(
+        firing__kiln=kiln, firing__state=FiringState.OPENED, state=BookingState.FIRED
+    )
+    slips = list(left.order_by("pk").values_list("slip", flat=True))
+    if slips:
+        raise WareRefusal(
+            "kiln_not_emptied",
+            f"{kiln} still holds ware of its last firing: {', '.join(slips)}. Unload it first.",
+            slips=slips,
+        )
 
 
 def _check_is_cold(kiln: Kiln, at: datetime) -> None:

@@ -9,7 +9,7 @@ from firings.actions.book import book_ware
 from firings.actions.bookings import decline_booking, withdraw_booking
 from firings.actions.plan_firing import announce_firing
 from firings.actions.ware import edit_firing_policy
-from firings.models import Booking, BookingState, Kiln
+from firings.models import Booking, BookingState, Kiln, KilnState
 from firings.refusals import WareRefusal
 from studio.models import Notice, Person
 from studio.refusals import Denied
@@ -230,6 +230,11 @@ class TestAnnouncedFiring:
     def test_a_firing_whose_hour_has_passed_takes_ware_that_is_dry_today(self, ines, firing):
         late = firing.planned_for + timedelta(days=1)
         assert scene.booking(ines, firing=firing, at=late).firing == firing
+
+    def test_a_kiln_taken_out_of_service_meanwhile_takes_none(self, ines, firing):
+        Kiln.objects.update(state=KilnState.OUT_OF_SERVICE)
+        with pytest.raises(WareRefusal, match="out of service"):
+            scene.booking(ines, firing=firing)
 
     def test_another_cone_is_refused(self, ines, firing):
         with pytest.raises(WareRefusal, match="cone 04"):

@@ -133,6 +133,7 @@ class TestRouting:
     def following(self, opened, cosmo):
         """The kiln is fired again before the opened firing is closed."""
         at = opened.opened_at + timedelta(hours=6)
+        scene.unloaded(cosmo, opened, at=at)
         scene.booking(scene.person("Otto"), at=at)
         return scene.started(cosmo, scene.loading(cosmo, opened.kiln, at=at), at=at)
 

@@ -237,6 +237,10 @@ class TestBreakingOff:
             abort_firing(by=cosmo, at=NOON, firing=loading, reason="lid")
 
 
+def cone_seen(cone: str) -> ConeSeen:
+    return ConeSeen(layer=1, cone=cone, bend=Decimal("0.95"))
+
+
 class TestFirstFiring:
     def test_a_new_kiln_takes_ware_only_after_its_empty_firing_with_a_witness_cone(self, cosmo):
         chief = scene.manager()
@@ -248,8 +252,10 @@ class TestFirstFiring:
         close = {"by": cosmo, "at": ended_at, "result": "reached", "register_end_wh": 1_020_000}
         with pytest.raises(WareRefusal, match="witness cone"):
             close_firing(firing=firing, **close)
-        seen = [ConeSeen(layer=1, cone="04", bend=Decimal("0.95"))]
-        record_witness_cones(by=cosmo, at=ended_at, firing=firing, cones=seen)
+        record_witness_cones(by=cosmo, at=ended_at, firing=firing, cones=[cone_seen("06")])
+        with pytest.raises(WareRefusal, match="witness cone 04"):
+            close_firing(firing=firing, **close)
+        record_witness_cones(by=cosmo, at=ended_at, firing=firing, cones=[cone_seen("04")])
         close_firing(firing=firing, **close)
         kiln.refresh_from_db()
         assert kiln.state == KilnState.IN_SERVICE
