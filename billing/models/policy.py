@@ -5,9 +5,10 @@ from __future__ import annotations
 from django.db import models
 
 from billing.models.costs import SplitPolicy
+from studio.models import SingleRow
 
 
-class BillingPolicy(models.Model):
+class BillingPolicy(SingleRow):
     """Studio-wide settings of cost sharing and statements. Amounts in minor units."""
 
     split_policy = models.CharField(max_length=8, choices=SplitPolicy, default=SplitPolicy.USED)
@@ -22,8 +23,3 @@ class BillingPolicy(models.Model):
 
     def __str__(self) -> str:
         return "Billing policy"
-
-    @classmethod
-    def current(cls) -> BillingPolicy:
-        """The policy's row, made with its defaults the first time it is asked for."""
-        return cls.objects.get_or_create(pk=1)[0]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -32,6 +31,7 @@ from firings.models import (
 )
 from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
+from studio.actions.tokens import digest_of
 from studio.actions.trail import record_deed
 from studio.models import Person, Role, Studio
 
@@ -265,7 +265,7 @@ def issue_kiln_token(*, by: Person, at: datetime, kiln: Kiln, name: str) -> tupl
     secret = secrets.token_urlsafe(32)
     with transaction.atomic(durable=True):
         token = KilnToken.objects.create(
-            kiln=kiln, name=name.strip(), digest=token_digest(secret), created_at=at
+            kiln=kiln, name=name.strip(), digest=digest_of(secret), created_at=at
         )
         record_deed(kiln, "logger key issued", by=by, at=at, token=token.pk, name=name)
     return token, secret
@@ -279,11 +279,6 @@ def revoke_kiln_token(*, by: Person, at: datetime, token: KilnToken) -> KilnToke
         token.save(update_fields=["revoked_at"])
         record_deed(token.kiln, "logger key revoked", by=by, at=at, token=token.pk)
     return token
-
-
-def token_digest(secret: str) -> str:
-    """What is stored of a key. A key of 256 random bits needs no salt and no slow hash."""
-    return hashlib.sha256(secret.encode()).hexdigest()
 
 
 def _set_state(

@@ -14,8 +14,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from firings.actions.kilns import token_digest
 from firings.models import CareKind, CareTask, Kiln, KilnPart, KilnToken
+from studio.actions.tokens import digest_of
 from studio.models import Person, Role, Studio
 from tests import scene
 
@@ -235,7 +235,7 @@ def test_a_key_is_shown_once_with_an_example_that_works(manager):
     assert (made.status_code, "no-store" in made["Cache-Control"]) == (200, True)
     secret, example = made.context["secret"], made.context["example"]
     token = KilnToken.objects.get()
-    assert token.digest == token_digest(secret)
+    assert token.digest == digest_of(secret)
     assert secret not in manager.get(page_of(kiln)).content.decode()
 
     url = re.search(r"https?://[^/]+(\S+)", example)
