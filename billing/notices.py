@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
+from billing.calculations.payment_references import grouped_reference
 from billing.models import Statement
 from studio.actions.outbox import message_id_for, nudge_sweep_after_commit
 from studio.calculations.money import format_minor
@@ -66,6 +67,7 @@ def _notice(statement: Statement, person_id: int, email: str, at: datetime) -> N
             "credits_minor": statement.credits_minor,
             "payments_minor": statement.payments_minor,
             "closing_minor": statement.closing_minor,
+            "reference": statement.content["way_to_pay"]["reference"],
             "path": statement.get_absolute_url(),
         },
         written_at=at,
@@ -83,6 +85,7 @@ def _statement_words(notice: Notice) -> Mapping[str, Any]:
     }
     return {
         **amounts,
+        "reference": grouped_reference(facts.get("reference", "")),
         "month": date.fromisoformat(facts["first_day"]),
         "due_on": date.fromisoformat(facts["due_on"]),
         "is_owed": facts["closing_minor"] > 0,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -19,6 +19,8 @@ from billing.actions.statement_drafts import (
     owed_before,
     statement_drafts,
 )
+from billing.calculations.payment_references import reference_of
+from billing.calculations.way_to_pay import WayToPay
 from billing.models import (
     BillingPolicy,
     FiringCost,
@@ -234,6 +236,16 @@ def _statement(
         "lines": draft.lines,
         "totals": vars(totals),
         "how_to_pay": policy.how_to_pay,
+        "way_to_pay": asdict(
+            WayToPay(
+                payee_name=policy.payee_name,
+                iban=policy.iban,
+                bic=policy.bic,
+                reference=reference_of(draft.account.number),
+                amount_minor=max(totals.closing_minor, 0),
+                currency=studio.currency,
+            )
+        ),
     }
     return Statement(
         number=number,

@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 from django.db import models
+from django.db.models import Q
 
+from billing.calculations.bank_details import (
+    BIC_LENGTH_MAX,
+    IBAN_LENGTH_MAX,
+    PAYEE_LENGTH_MAX,
+)
 from billing.models.costs import SplitPolicy
 from studio.models import SingleRow
 
@@ -16,10 +22,29 @@ class BillingPolicy(SingleRow):
     handling_per_firing_minor = models.PositiveIntegerField(default=0)
     payment_days = models.PositiveSmallIntegerField(default=14)
     how_to_pay = models.TextField(blank=True)
+    payee_name = models.CharField(max_length=PAYEE_LENGTH_MAX, blank=True)
+    iban = models.CharField(max_length=IBAN_LENGTH_MAX, blank=True)
+    bic = models.CharField(max_length=BIC_LENGTH_MAX, blank=True)
 
     class Meta:
         verbose_name_plural = "billing policies"
-        constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="one_billing_policy")]
+        constraints = [
+            models.CheckConstraint(condition=Q(pk=1), name="one_billing_policy"),
+            models.CheckConstraint(
+                condition=Q(iban="") | ~Q(payee_name=""),
+                name="iban_has_its_payee",
+                violation_error_message="An IBAN needs the name of the account's holder.",
+            ),
+            models.CheckConstraint(
+                condition=Q(bic="") | ~Q(iban=""),
+                name="bic_has_its_iban",
+                violation_error_message="A BIC says nothing without its IBAN.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return "Billing policy"
+
+    @property
+    def says_how_to_pay(self) -> bool:
+        return bool(self.how_to_pay or self.iban)
