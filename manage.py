@@ -9,7 +9,12 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
     from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+    from studio.environment import EnvironmentFault
+
+    try:
+        execute_from_command_line(sys.argv)
+    except EnvironmentFault as fault:
+        sys.exit(str(fault))
 
 
 if __name__ == "__main__":

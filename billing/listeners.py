@@ -7,12 +7,14 @@ from typing import Any
 
 from django.dispatch import receiver
 
+from billing.actions.ledger import hold_ledger
+from billing.actions.pay_replacement import post_replacement
 from billing.actions.price_firing import post_firing_cost
 from billing.actions.tariffs import tariff_on
 from billing.models import JournalEntry
 from billing.refusals import BillingRefusal
-from firings.facts import firing_aborted, firing_closed
-from firings.models import Firing
+from firings.facts import firing_aborted, firing_closed, part_replaced
+from firings.models import Firing, KilnPart
 from studio.facts import studio_changing
 from studio.models import Person, Studio
 
@@ -39,10 +41,21 @@ def price_aborted_firing(
         post_firing_cost(firing, by, at)
 
 
+@receiver(part_replaced, dispatch_uid="billing pays replaced parts")
+def pay_replaced_part(
+    sender: object, *, part: KilnPart, cost_minor: int, by: Person | None, at: datetime, **_: object
+) -> None:
+    """What replacing a part cost comes out of its kiln's wear reserve."""
+    post_replacement(part, cost_minor, by=by, at=at)
+
+
 @receiver(studio_changing, dispatch_uid="billing keeps its currency")
 def keep_currency(sender: object, *, changes: dict[str, tuple[Any, Any]], **_: object) -> None:
     """Amounts are kept in minor units of one currency: it cannot change under what is posted."""
-    if "currency" in changes and JournalEntry.objects.exists():
+    if "currency" not in changes:
+        return
+    hold_ledger()  # or the first entry could be posted meanwhile
+    if JournalEntry.objects.exists():
         old, new = changes["currency"]
         raise BillingRefusal(
             "currency_in_use",

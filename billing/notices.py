@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
+from billing.calculations.payment_references import grouped_reference
 from billing.models import Statement
 from studio.actions.outbox import message_id_for, nudge_sweep_after_commit
 from studio.calculations.money import format_minor
@@ -35,26 +36,26 @@ def write_statement_notices(statements: Sequence[Statement], at: datetime) -> No
     keep the treasurer waiting on the broker.
     """
     kind_named(STATEMENT)
-    people: dict[int, list[Person]] = defaultdict(list)
-    account_ids = [statement.account_id for statement in statements]
-    for person in Person.objects.active().filter(account__isnull=False):
-        people[person.account_id or 0].append(person)
+    people: dict[int | None, list[tuple[int, str]]] = defaultdict(list)
+    active = Person.objects.active().filter(account__isnull=False)
+    for account_id, pk, email in active.values_list("account", "pk", "email"):
+        people[account_id].append((pk, email))
     notices = [
-        _notice(statement, person, at)
-        for statement, account_id in zip(statements, account_ids, strict=True)
-        for person in people[account_id]
+        _notice(statement, pk, email, at)
+        for statement in statements
+        for pk, email in people[statement.account_id]
     ]
     Notice.objects.bulk_create(notices, batch_size=BATCH)
     nudge_sweep_after_commit()
 
 
-def _notice(statement: Statement, person: Person, at: datetime) -> Notice:
-    key = f"statement:{statement.number}:{person.pk}"
+def _notice(statement: Statement, person_id: int, email: str, at: datetime) -> Notice:
+    key = f"statement:{statement.number}:{person_id}"
     return Notice(
         key=key,
         kind=STATEMENT,
-        person=person,
-        address=person.email,
+        person_id=person_id,
+        address=email,
         facts={
             "number": statement.number,
             "first_day": statement.content["first_day"],
@@ -66,6 +67,7 @@ def _notice(statement: Statement, person: Person, at: datetime) -> Notice:
             "credits_minor": statement.credits_minor,
             "payments_minor": statement.payments_minor,
             "closing_minor": statement.closing_minor,
+            "reference": statement.content["way_to_pay"]["reference"],
             "path": statement.get_absolute_url(),
         },
         written_at=at,
@@ -83,6 +85,7 @@ def _statement_words(notice: Notice) -> Mapping[str, Any]:
     }
     return {
         **amounts,
+        "reference": grouped_reference(facts.get("reference", "")),
         "month": date.fromisoformat(facts["first_day"]),
         "due_on": date.fromisoformat(facts["due_on"]),
         "is_owed": facts["closing_minor"] > 0,

@@ -18,6 +18,12 @@ import typst
 from babel import Locale
 from babel.dates import format_date
 
+from billing.calculations.way_to_pay import (
+    WayToPay,
+    qr_svg_document,
+    transfer_qr,
+    way_to_pay_in,
+)
 from billing.models import Statement
 from studio.calculations.money import format_minor
 from studio.calculations.quantities import AreaUnit, format_area
@@ -87,6 +93,7 @@ def _page(content: Content) -> dict[str, Any]:
         "charges_total": show.money(sum(line["amount_minor"] for line in firing_lines)),
         "others": [_other(line, show) for line in lines if "firing" not in line],
         "how_to_pay": content["how_to_pay"],
+        "pay": _pay(way_to_pay_in(content), show),
         "workings": _workings(firing_lines),
     }
 
@@ -149,6 +156,31 @@ def _charge(line: Content, show: _Words) -> dict[str, str]:
         "share_of": show.area(line["share_of_mm2"]),
         "amount": show.money(line["amount_minor"]),
     }
+
+
+def _pay(way: WayToPay | None, show: _Words) -> dict[str, Any] | None:
+    """Bank details and reference, with the code that a bank app scans where there is one."""
+    if way is None or not way.amount_minor:
+        return None
+    code = transfer_qr(way)
+    details = {
+        "Payee": way.payee_name,
+        "IBAN": _unbroken(way.iban_in_groups),
+        "BIC": way.bic,
+        "Reference": _unbroken(way.reference_in_groups),
+        "Amount": show.money(way.amount_minor),
+    }
+    return {
+        "details": [[name, words] for name, words in details.items() if words],
+        "qr_svg": "" if code is None else qr_svg_document(code),
+        "qr_words": f"Code for a bank app: {show.money(way.amount_minor)} to {way.payee_name}, "
+        f"IBAN {way.iban_in_groups}, reference {way.reference_in_groups}",
+    }
+
+
+def _unbroken(groups: str) -> str:
+    """On one line: with no-break spaces."""
+    return groups.replace(" ", "\u00a0")
 
 
 KINDS = {"charge": "Charge", "credit": "Credit", "payment": "Payment"}

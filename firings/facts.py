@@ -1,7 +1,7 @@
 """What `firings` announces to whoever stands on it, inside the deed's own transaction.
 
 Sent with `send`, not `send_robust`: if a listener refuses, the deed does not happen.
-Each fact carries `firing`, `by` and `at`.
+A fact of a firing carries `firing`, `by` and `at`.
 """
 
 from django.dispatch import Signal
@@ -11,3 +11,6 @@ firing_closed = Signal()
 
 firing_aborted = Signal()
 """A firing was broken off after its start; its ware waits again."""
+
+part_replaced = Signal()
+"""A part was retired and its like fitted. Carries `part`, `cost_minor`, `by` and `at`."""

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from studio.actions.invitations import digest_of, secret_behind
+from studio.actions.invitations import secret_behind
+from studio.actions.tokens import digest_of
 from studio.models import Invitation, Notice
 from studio.notice_kinds import NoticeKind, register_kind
 

@@ -27,21 +27,25 @@ class AgedAccount:
 
 def aged_accounts(on: date) -> list[AgedAccount]:
     """All billing accounts by number, with their balance on a day and how old it is."""
-    charges = _charges(on)
+    rows = balances_on(on)
+    charges = _charges(on, [row.account.pk for row in rows if row.balance_minor > 0])
     return [
         AgedAccount(
             row.account,
             row.balance_minor,
             age_balance(open_items(row.balance_minor, charges[row.account.pk], on), on),
         )
-        for row in balances_on(on)
+        for row in rows
     ]
 
 
-def _charges(on: date) -> dict[int, list[OpenItem]]:
-    """What statements asked for with its due day; later charges are due with the next one."""
+def _charges(on: date, owing: list[int]) -> dict[int, list[OpenItem]]:
+    """What statements asked for with its due day; later charges are due with the next one.
+
+    Only of accounts that owe: the statements of all others grow for years and tell nothing here.
+    """
     charges: dict[int, list[OpenItem]] = defaultdict(list)
-    billed = Statement.objects.filter(charges_minor__gt=0, close__month__lte=on)
+    billed = Statement.objects.filter(account__in=owing, charges_minor__gt=0, close__month__lte=on)
     for account_id, due_on, amount_minor in billed.values_list(
         "account", "due_on", "charges_minor"
     ):

@@ -30,6 +30,9 @@ FIRINGS_WITHOUT_WARE = ChartLine(
 FAULTS = ChartLine(
     "5100", "Kiln faults and broken-off firings carried by the studio", LedgerKind.EXPENSE
 )
+REPLACEMENTS = ChartLine(
+    "5150", "Replacements beyond the wear reserve carried by the studio", LedgerKind.EXPENSE
+)
 CREDITS_GIVEN = ChartLine("5200", "Credits given", LedgerKind.EXPENSE)
 
 RECEIVABLE_PREFIX = "1200"

@@ -5,15 +5,22 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
 from django.db.models import Exists, Max, Min, OuterRef, Q
 
-from billing.actions.ledger import hold_ledger, local_day, next_month
-from billing.actions.statement_drafts import Draft, statement_drafts
+from billing.actions.ledger import day_words, hold_ledger, local_day, next_month
+from billing.actions.statement_drafts import (
+    Draft,
+    month_totals,
+    owed_before,
+    statement_drafts,
+)
+from billing.calculations.payment_references import reference_of
+from billing.calculations.way_to_pay import WayToPay
 from billing.models import (
     BillingPolicy,
     FiringCost,
@@ -26,7 +33,7 @@ from billing.refusals import BillingRefusal
 from firings.models import Firing, FiringState
 from studio.actions.permits import require_role
 from studio.actions.trail import record_deed
-from studio.models import Person, Role, Studio
+from studio.models import Account, Person, Role, Studio
 
 BATCH = 200
 
@@ -60,7 +67,7 @@ class ClosePreview:
 def preview_close(month: date, at: datetime) -> ClosePreview:
     """What `close_month` would do at a moment, without doing it."""
     month = month.replace(day=1)
-    totals = [draft.totals for draft in statement_drafts(month)]
+    totals = month_totals(month)
     firings = _firings_started_in(month)
     is_over = Q(state__in=[FiringState.CLOSED, FiringState.ABORTED])
     standing_cost = FiringCost.objects.filter(firing=OuterRef("pk"), reversed_at=None)
@@ -92,8 +99,9 @@ def month_to_close(at: datetime) -> date | None:
 def close_month(*, by: Person, at: datetime, month: date) -> MonthClose:
     """Freeze a finished month and issue its statements, numbered without a hole.
 
-    In order and only once; the second time is refused and changes nothing. Each active person
-    of an account is told. The number of queries does not grow with the accounts.
+    In order and only once; the second time is refused and changes nothing. So is a close whose
+    statements would not say what the ledger says. Each active person of an account is told. The
+    number of queries does not grow with the accounts.
     """
     require_role(by, Role.TREASURER)
     month = month.replace(day=1)
@@ -103,7 +111,9 @@ def close_month(*, by: Person, at: datetime, month: date) -> MonthClose:
         if hindrance is not None:
             raise hindrance
         close = MonthClose.objects.create(month=month, closed_at=at, closed_by=by)
-        statements = _statements(close, policy, at)
+        drafts = statement_drafts(month)
+        _check_ledger_agrees(drafts, month)
+        statements = _statements(drafts, close, policy, at)
         Statement.objects.bulk_create(statements, batch_size=BATCH)
         write_statement_notices(statements, at)
         record_deed(close, "closed", by=by, at=at, statements=len(statements))
@@ -128,7 +138,7 @@ def _hindrance(month: date, at: datetime) -> BillingRefusal | None:
     if next_month(month) > local_day(at):
         return BillingRefusal(
             "month_not_over",
-            f"{name} is not over yet. Close it from {next_month(month):%d %B %Y} on.",
+            f"{name} is not over yet. Close it from {day_words(next_month(month))} on.",
             field="month",
         )
     expected = _first_open_month()
@@ -171,12 +181,28 @@ def _firings_started_in(month: date) -> Any:
     )
 
 
-def _statements(close: MonthClose, policy: BillingPolicy, at: datetime) -> list[Statement]:
+def _check_ledger_agrees(drafts: Sequence[Draft], month: date) -> None:
+    """Each closing balance, added up from lines, is the balance of the receivable's postings."""
+    stated = {draft.account.pk: draft.totals.closing_minor for draft in drafts}
+    ledger = owed_before(next_month(month))
+    for pk in {*stated, *ledger}:
+        if stated.get(pk, 0) != ledger.get(pk, 0):
+            raise BillingRefusal(
+                "statements_differ",
+                f"The statement of account {Account.objects.get(pk=pk)} would end with "
+                f"{stated.get(pk, 0)} minor units, its ledger account with {ledger.get(pk, 0)}. "
+                "Nothing was closed: have whoever looks after the system compare the two.",
+            )
+
+
+def _statements(
+    drafts: Sequence[Draft], close: MonthClose, policy: BillingPolicy, at: datetime
+) -> list[Statement]:
     last_number = Statement.objects.aggregate(number=Max("number"))["number"] or 0
     studio = Studio.current()
     return [
         _statement(draft, number, close, policy, studio, at)
-        for number, draft in enumerate(statement_drafts(close.month), start=last_number + 1)
+        for number, draft in enumerate(drafts, start=last_number + 1)
     ]
 
 
@@ -210,6 +236,16 @@ def _statement(
         "lines": draft.lines,
         "totals": vars(totals),
         "how_to_pay": policy.how_to_pay,
+        "way_to_pay": asdict(
+            WayToPay(
+                payee_name=policy.payee_name,
+                iban=policy.iban,
+                bic=policy.bic,
+                reference=reference_of(draft.account.number),
+                amount_minor=max(totals.closing_minor, 0),
+                currency=studio.currency,
+            )
+        ),
     }
     return Statement(
         number=number,

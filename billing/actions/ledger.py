@@ -70,7 +70,7 @@ def post_entry(
     """Post a balanced entry once for its `source`; the second time the first is returned.
 
     Legs of nothing are left out. A day in a closed month becomes the first open day, and the
-    text says so. Raises ValueError for legs that do not balance.
+    texts say so. Raises ValueError for legs that do not balance.
     """
     hold_ledger()
     posted = JournalEntry.objects.filter(source=source).first()
@@ -80,9 +80,10 @@ def post_entry(
     if len(moving) < 2 or sum(leg.amount_minor for leg in moving) != 0:
         raise ValueError(f"legs of {source!r} must be two or more that sum to zero, not {moving}")
     day = first_open_day(on)
+    moved = "" if day == on else f" (of {day_words(on)}, in a closed month)"
     entry = JournalEntry.objects.create(
         on=day,
-        text=_text(text if day == on else f"{text} (of {day_words(on)}, in a closed month)"),
+        text=_text(f"{text}{moved}"),
         source=source,
         reverses=reverses,
         reason=reason,
@@ -95,7 +96,7 @@ def post_entry(
                 entry=entry,
                 account=leg.account,
                 amount_minor=leg.amount_minor,
-                text=_text(leg.text),
+                text=_text(f"{leg.text}{moved}" if leg.text else ""),
             )
             for leg in moving
         ]

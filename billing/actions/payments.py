@@ -129,7 +129,10 @@ def reverse_payment(*, by: Person, at: datetime, payment: Payment, reason: str) 
 def give_credit(
     *, by: Person, at: datetime, account: Account, amount_minor: int, reason: str
 ) -> JournalEntry:
-    """Lower what an account owes, at the studio's expense, with a reason its people can read."""
+    """Lower what an account owes, at the studio's expense, with a reason its people can read.
+
+    The same amount for the same reason on the same day is refused the second time.
+    """
     require_role(by, Role.TREASURER, Role.MANAGER)
     with transaction.atomic(durable=True):
         hold_ledger()
@@ -142,6 +145,7 @@ def give_credit(
                 field="amount_minor",
                 status=422,
             )
+        _check_credit_is_new(account, local_day(at), amount_minor, reason)
         source = f"credit:{account.number}:"
         number = JournalEntry.objects.filter(source__startswith=source).count() + 1
         entry = post_entry(
@@ -158,6 +162,24 @@ def give_credit(
         )
         record_deed(account, "credited", by=by, at=at, why=reason, amount_minor=amount_minor)
     return entry
+
+
+def _check_credit_is_new(account: Account, on: date, amount_minor: int, reason: str) -> None:
+    """A button pressed twice must not give twice."""
+    same = JournalEntry.objects.filter(
+        source__startswith=f"credit:{account.number}:",
+        on=on,
+        reason=reason,
+        postings__amount_minor=amount_minor,
+        reversed_by=None,
+    )
+    if same.exists():
+        raise BillingRefusal(
+            "credit_twice",
+            f"This credit is given to account {account.number} today already. If another of the "
+            "same amount is meant, say in its reason what sets it apart.",
+            field="reason",
+        )
 
 
 def _with(text: str, reference: str) -> str:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 
 from django.db import transaction
 
 from billing.actions.ledger import hold_ledger
+from billing.calculations.bank_details import read_bic, read_iban, read_payee
 from billing.models import BillingPolicy, SplitPolicy
 from billing.refusals import BillingRefusal
 from studio.actions.permits import require_role
@@ -16,6 +18,8 @@ from studio.models import Person, Role
 AMOUNT_MINOR_MAX = 1_000_000
 PAYMENT_DAYS_MAX = 120
 HOW_TO_PAY_LENGTH_MAX = 1000
+# An IBAN or BIC as typed, with blanks between its groups.
+TYPED_LENGTH_MAX = 60
 
 
 def edit_billing_policy(
@@ -27,6 +31,9 @@ def edit_billing_policy(
     handling_per_firing_minor: int,
     payment_days: int,
     how_to_pay: str = "",
+    payee_name: str = "",
+    iban: str = "",
+    bic: str = "",
 ) -> BillingPolicy:
     """Set how costs are shared and statements asked for, from the next firing and close on."""
     require_role(by, Role.TREASURER, Role.MANAGER)
@@ -50,6 +57,7 @@ def edit_billing_policy(
             **amounts,
             "payment_days": payment_days,
             "how_to_pay": how_to_pay.strip(),
+            **_bank_details(payee_name, iban, bic),
         }
         changes = {
             name: {"from": getattr(policy, name), "to": value}
@@ -61,6 +69,28 @@ def edit_billing_policy(
         policy.save(update_fields=list(wanted))
         record_deed(policy, "edited", by=by, at=at, changes=changes)
     return policy
+
+
+READERS: dict[str, Callable[[str], str]] = {
+    "payee_name": read_payee,
+    "iban": read_iban,
+    "bic": read_bic,
+}
+
+
+def _bank_details(payee_name: str, iban: str, bic: str) -> dict[str, str]:
+    """Where transfers go, as banks write it; refused when no transfer could reach it."""
+    read: dict[str, str] = {}
+    for name, typed in {"payee_name": payee_name, "iban": iban, "bic": bic}.items():
+        try:
+            read[name] = READERS[name](typed)
+        except ValueError as error:
+            raise _wrong(name, str(error)) from error
+    if read["iban"] and not read["payee_name"]:
+        raise _wrong("payee_name", "Banks ask for the name of the account's holder with an IBAN.")
+    if read["bic"] and not read["iban"]:
+        raise _wrong("iban", "A BIC says nothing without its IBAN: add it, or clear the BIC.")
+    return read
 
 
 def _wrong(field: str, message: str) -> BillingRefusal:

@@ -79,7 +79,7 @@ def post_firing_cost(firing: Firing, by: Person | None, at: datetime) -> FiringC
             "firing_posted", f"The cost of {firing} is posted already. Reverse it first."
         )
     split = _split(firing, at, policy, studio)
-    cost = _write_cost(firing, split, policy, studio, at)
+    cost = _write_cost(firing, split, studio, at)
     if split.pool_minor:
         cost.entry = post_entry(
             by=by,
@@ -154,13 +154,11 @@ def _who_carries(firing: Firing, bookings: Sequence[Booking]) -> Carried | None:
     return None
 
 
-def _write_cost(
-    firing: Firing, split: Split, policy: BillingPolicy, studio: Studio, at: datetime
-) -> FiringCost:
+def _write_cost(firing: Firing, split: Split, studio: Studio, at: datetime) -> FiringCost:
     cost = FiringCost.objects.create(
         firing=firing,
         tariff=split.tariff,
-        policy=policy.split_policy,
+        policy=split.result.policy,
         pool_minor=split.pool_minor,
         studio_minor=split.studio_minor,
         studio_reason=_studio_reason(split),

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
 from billing.actions.ledger import next_month
 from billing.calculations.statements import (
     LineKind,
     StatementLine,
     StatementTotals,
+    statement_sums,
     statement_totals,
 )
 from billing.models import Posting, Share
@@ -34,17 +36,16 @@ class Draft:
         """A statement is due for a balance or a movement."""
         return bool(self.opening_minor or self.lines)
 
-    @property
+    @cached_property
     def totals(self) -> StatementTotals:
         return statement_totals(self.opening_minor, [_plain(line) for line in self.lines])
 
 
 def statement_drafts(month: date) -> list[Draft]:
     """A draft for each account with a balance or a movement, by account number."""
-    end = next_month(month)
-    openings = _openings(month)
+    openings = owed_before(month)
     lines: dict[int, list[dict[str, Any]]] = defaultdict(list)
-    for account_id, line in [*_firing_lines(month, end), *_other_lines(month, end)]:
+    for account_id, line in [*_firing_lines(month), *_other_lines(month)]:
         lines[account_id].append(line)
     drafts = [
         Draft(
@@ -57,18 +58,53 @@ def statement_drafts(month: date) -> list[Draft]:
     return [draft for draft in drafts if draft.is_wanted]
 
 
-def _openings(month: date) -> dict[int, int]:
+def month_totals(month: date) -> list[StatementTotals]:
+    """What the drafts of a month add up to, summed by the database: for a look at it."""
+    openings = {pk: owed_minor for pk, owed_minor in owed_before(month).items() if owed_minor}
+    moved: dict[int, Counter[LineKind]] = defaultdict(Counter)
+    charged = _charged_shares(month).order_by().values_list("account").annotate(Sum("amount_minor"))
+    for account_id, charges_minor in charged:
+        moved[account_id]["charge"] += charges_minor
+    others = _other_postings(month).values_list("account__holder", "entry__source", "amount_minor")
+    for account_id, source, amount_minor in others:
+        moved[account_id][_kind(source, amount_minor)] += abs(amount_minor)
+    return [
+        statement_sums(
+            openings.get(pk, 0), moved[pk]["charge"], moved[pk]["credit"], moved[pk]["payment"]
+        )
+        for pk in {*openings, *moved}
+    ]
+
+
+def owed_before(day: date) -> dict[int, int]:
+    """What the ledger says each account owed when a day began, by the accounts' keys."""
     before = Posting.objects.filter(
-        account__holder__isnull=False, entry__posted_at__isnull=False, entry__on__lt=month
+        account__holder__isnull=False, entry__posted_at__isnull=False, entry__on__lt=day
     )
     return dict(before.order_by().values_list("account__holder").annotate(Sum("amount_minor")))
 
 
-def _firing_lines(month: date, end: date) -> list[tuple[int, dict[str, Any]]]:
-    """One line for each booking that carried part of a firing, with its working in words."""
-    shares = Share.objects.filter(
-        cost__entry__posted_at__isnull=False, cost__entry__on__gte=month, cost__entry__on__lt=end
+def _charged_shares(month: date) -> QuerySet[Share]:
+    return Share.objects.filter(
+        cost__entry__posted_at__isnull=False,
+        cost__entry__on__gte=month,
+        cost__entry__on__lt=next_month(month),
     ).exclude(amount_minor=0)
+
+
+def _other_postings(month: date) -> QuerySet[Posting]:
+    """Payments, credits and reversals: whatever moved a receivable and is no firing's cost."""
+    return Posting.objects.filter(
+        account__holder__isnull=False,
+        entry__posted_at__isnull=False,
+        entry__on__gte=month,
+        entry__on__lt=next_month(month),
+        entry__firing_cost=None,
+    )
+
+
+def _firing_lines(month: date) -> list[tuple[int, dict[str, Any]]]:
+    """One line for each booking that carried part of a firing, with its working in words."""
     fields = {
         "account": "account_id",
         "entry": "cost__entry_id",
@@ -77,7 +113,7 @@ def _firing_lines(month: date, end: date) -> list[tuple[int, dict[str, Any]]]:
         "amount_minor": "amount_minor",
         "area_mm2": "area_mm2",
         "working": "working__sentences",
-        "split": "working__split",
+        "share_of_mm2": "working__split__divisor_mm2",
         "firing": "cost__firing_id",
         "stage": "cost__firing__stage",
         "cone": "cost__firing__cone",
@@ -85,13 +121,13 @@ def _firing_lines(month: date, end: date) -> list[tuple[int, dict[str, Any]]]:
         "slip": "booking__slip",
         "member": "booking__member__name",
     }
-    rows = shares.order_by("cost__entry_id", "pk").values_list(*fields.values())
+    shares = _charged_shares(month).order_by("cost__entry_id", "pk")
+    rows = shares.values_list(*fields.values())
     return [_firing_line(dict(zip(fields, row, strict=True))) for row in rows]
 
 
 def _firing_line(row: dict[str, Any]) -> tuple[int, dict[str, Any]]:
     account_id = row.pop("account")
-    split = row.pop("split")
     stage = Stage(row["stage"]).label
     line = {
         **row,
@@ -99,21 +135,13 @@ def _firing_line(row: dict[str, Any]) -> tuple[int, dict[str, Any]]:
         "on": row["on"].isoformat(),
         "stage": stage,
         "text": f"{stage} firing {row['firing']} to cone {row['cone']} in {row['kiln']}",
-        "share_of_mm2": split["divisor_mm2"],
     }
     return account_id, line
 
 
-def _other_lines(month: date, end: date) -> list[tuple[int, dict[str, Any]]]:
-    """Payments, credits and reversals: whatever moved a receivable and is no firing's cost."""
+def _other_lines(month: date) -> list[tuple[int, dict[str, Any]]]:
     rows = (
-        Posting.objects.filter(
-            account__holder__isnull=False,
-            entry__posted_at__isnull=False,
-            entry__on__gte=month,
-            entry__on__lt=end,
-            entry__firing_cost=None,
-        )
+        _other_postings(month)
         .order_by("pk")
         .values_list(
             "account__holder", "entry", "entry__on", "entry__source", "amount_minor", "text",

@@ -13,8 +13,10 @@ from billing.actions.policy import (
     AMOUNT_MINOR_MAX,
     HOW_TO_PAY_LENGTH_MAX,
     PAYMENT_DAYS_MAX,
+    TYPED_LENGTH_MAX,
     edit_billing_policy,
 )
+from billing.calculations.bank_details import PAYEE_LENGTH_MAX
 from billing.models import BillingPolicy, SplitPolicy
 from firings.api.exact import ExactSerializer
 from studio.api.access import holds
@@ -28,6 +30,21 @@ class BillingPolicySerializer(ExactSerializer):
     handling_per_firing_minor = serializers.IntegerField(min_value=0, max_value=AMOUNT_MINOR_MAX)
     payment_days = serializers.IntegerField(min_value=1, max_value=PAYMENT_DAYS_MAX)
     how_to_pay = serializers.CharField(max_length=HOW_TO_PAY_LENGTH_MAX, allow_blank=True)
+    payee_name = serializers.CharField(
+        max_length=PAYEE_LENGTH_MAX,
+        allow_blank=True,
+        help_text="Holder of the bank account that transfers go to; needed with an IBAN.",
+    )
+    iban = serializers.CharField(
+        max_length=TYPED_LENGTH_MAX,
+        allow_blank=True,
+        help_text="ISO 13616; blanks and lower case are tidied.",
+    )
+    bic = serializers.CharField(
+        max_length=TYPED_LENGTH_MAX,
+        allow_blank=True,
+        help_text="ISO 9362, 8 or 11 characters; only with an IBAN.",
+    )
 
 
 class BillingPolicyView(APIView):

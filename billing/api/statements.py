@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from drf_spectacular.types import OpenApiTypes
@@ -87,6 +88,11 @@ class StatementViewSet(OfAccountViewSet):
 
     queryset = Statement.objects.select_related("account", "close")
     lookup_field = "number"
+
+    def get_queryset(self) -> QuerySet[Statement]:
+        seen = super().get_queryset()
+        # a statement's content may be long, and a list shows none of it
+        return seen if self.action == "retrieve" else seen.defer("content")
 
     def get_serializer_class(self) -> type[StatementSerializer]:
         return StatementDetailSerializer if self.action == "retrieve" else StatementSerializer

@@ -9,6 +9,7 @@ from billing.api.bank_lines import BankLineViewSet
 from billing.api.billing_policy import BillingPolicyView
 from billing.api.costs import FiringCostViewSet
 from billing.api.journal import JournalViewSet, TrialBalanceView
+from billing.api.journal_export import JournalExportView
 from billing.api.months import MonthCloseViewSet
 from billing.api.payments import PaymentViewSet
 from billing.api.statements import ShareViewSet, StatementPdfView, StatementViewSet
@@ -32,5 +33,6 @@ urlpatterns = [
     path("statements/<int:number>/pdf/", StatementPdfView.as_view(), name="api_statement_pdf"),
     path("billing-policy/", BillingPolicyView.as_view(), name="api_billing_policy"),
     path("trial-balance/", TrialBalanceView.as_view(), name="api_trial_balance"),
+    path("journal/export/", JournalExportView.as_view(), name="api_journal_export"),
     *router.urls,
 ]

@@ -1,46 +1,61 @@
-"""The creditor reference of an account: ISO 11649, "RF", two check digits and the number."""
+"""The creditor reference by which a payment finds its account (ISO 11649)."""
+
+from __future__ import annotations
 
 import re
-from string import ascii_uppercase, digits
 
-_SIGNS = digits + ascii_uppercase
-# People and banks print references in groups of four; nothing may stick to the front.
-_START = re.compile(r"(?<![A-Z0-9])(?=(RF ?\d\d[A-Z0-9 ]*))", re.IGNORECASE)
-_REFERENCE = re.compile(r"RF\d\d\d{1,21}")
+from stdnum import iso11649
+from stdnum.iso7064 import mod_97_10
+
+# RF, two check digits, then digits in groups: no letter or digit may stand right before or after.
+_REFERENCE = re.compile(
+    r"(?<![0-9A-Z])RF[\s-]*(?P<check_digits>[0-9]{2})[\s-]*(?P<groups>[0-9]+(?:[\s-]+[0-9]+)*)"
+    r"(?![0-9A-Z])",
+    re.IGNORECASE,
+)
+_BETWEEN_GROUPS = re.compile(r"[\s-]+")
+_DIGITS_MAX = 21
 
 
 def reference_of(account_number: int) -> str:
-    """The reference people write on a transfer for this account, without blanks.
+    """The reference of an account: "RF", two check digits, the number; 101 gives "RF90101".
 
-    ISO 11649: the check digits are 98 less the remainder by 97 of number, "RF" and "00", with A
-    as 10 to Z as 35. Raises ValueError for a negative number or one of more than 21 digits.
+    `account_number` is 1 or more and has at most 21 digits; ValueError otherwise.
+    Source: ISO 11649; check digits by ISO 7064 MOD 97-10.
     """
-    body = str(account_number)
-    if account_number < 0 or len(body) > 21:
-        raise ValueError(f"account_number must have 1 to 21 digits, not {account_number!r}")
-    return f"RF{98 - _remainder(f'{body}RF00'):02}{body}"
+    if not 1 <= account_number < 10**_DIGITS_MAX:
+        raise ValueError(
+            f"account_number must be 1 or more with at most {_DIGITS_MAX} digits, "
+            f"not {account_number!r}"
+        )
+    return f"RF{mod_97_10.calc_check_digits(f'{account_number}RF')}{account_number}"
+
+
+def grouped_reference(reference: str) -> str:
+    """The same as people read it, in groups of four: "RF90 101"."""
+    return iso11649.format(reference)
 
 
 def account_number_in(text: str) -> int | None:
-    """The account that a reference in `text` names; None without one, or with several that differ.
+    """The account number of the reference in a payment's text; None without a valid one.
 
-    A reference whose check digits are wrong, or that holds letters, is passed over.
+    Spaces, hyphens, lower case and zeros in front of the number (some banks fill up to 21
+    digits: the check digits stay the same) do no harm. Other digits may follow after a blank:
+    the longest run of groups whose check digits are right counts. Two references of different
+    accounts are no answer, so None.
     """
-    found = {
-        number for match in _START.finditer(text) if (number := _number_at(text, match)) is not None
+    numbers = {
+        number
+        for found in _REFERENCE.finditer(text)
+        if (number := _number_of(found["check_digits"], found["groups"])) is not None
     }
-    return found.pop() if len(found) == 1 else None
+    return numbers.pop() if len(numbers) == 1 else None
 
 
-def _number_at(text: str, match: re.Match[str]) -> int | None:
-    """The shortest reading with right check digits; blanks may stand anywhere in a reference."""
-    words = match[1].upper().split(" ")
-    for count in range(1, len(words) + 1):
-        reference = "".join(words[:count])
-        if _REFERENCE.fullmatch(reference) and _remainder(reference[4:] + reference[:4]) == 1:
-            return int(reference[4:])
+def _number_of(check_digits: str, groups: str) -> int | None:
+    parts = _BETWEEN_GROUPS.split(groups)[:_DIGITS_MAX]
+    for count in range(len(parts), 0, -1):
+        digits = "".join(parts[:count])
+        if iso11649.is_valid(f"RF{check_digits}{digits}"):
+            return int(digits) or None
     return None
-
-
-def _remainder(signs: str) -> int:
-    return int("".join(str(_SIGNS.index(sign)) for sign in signs.upper())) % 97

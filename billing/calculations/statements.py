@@ -51,6 +51,13 @@ def statement_totals(opening_minor: int, lines: Sequence[StatementLine]) -> Stat
     charges_minor, credits_minor, payments_minor = (
         sum(line.amount_minor for line in lines if line.kind == kind) for kind in LINE_KINDS
     )
+    return statement_sums(opening_minor, charges_minor, credits_minor, payments_minor)
+
+
+def statement_sums(
+    opening_minor: int, charges_minor: int, credits_minor: int, payments_minor: int
+) -> StatementTotals:
+    """The same from the sums of each kind, none of them negative."""
     return StatementTotals(
         opening_minor=opening_minor,
         charges_minor=charges_minor,

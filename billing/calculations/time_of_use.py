@@ -1,7 +1,7 @@
 """A time-of-use tariff: which price holds at which local wall-clock time, and what is wrong
 with one that leaves a time without a price or gives it two."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
@@ -194,18 +194,34 @@ def _rule_problems(season: Season, names: set[str]) -> Iterator[str]:
 
 
 def _week_problems(season: Season, default_period: str | None) -> Iterator[str]:
-    for weekday, day_name in enumerate(WEEKDAYS):
-        where = f"season {season.name!r}, {day_name}"
-        minute = 0
-        for rule in _rules_on(season, weekday):
-            if rule.start_minute < minute:
-                overlap_end = min(minute, rule.end_minute)
-                yield f"{where}: {clock(rule.start_minute)} to {clock(overlap_end)} has two periods"
-            elif rule.start_minute > minute and default_period is None:
-                yield f"{where}: {clock(minute)} to {clock(rule.start_minute)} has no period"
-            minute = max(minute, rule.end_minute)
-        if minute < MINUTES_PER_DAY and default_period is None:
-            yield f"{where}: {clock(minute)} to 24:00 has no period"
+    """One sentence for each fault, naming all the days that have it."""
+    weekdays: dict[str, list[int]] = {}
+    for weekday in range(len(WEEKDAYS)):
+        for problem in _day_problems(_rules_on(season, weekday), default_period):
+            weekdays.setdefault(problem, []).append(weekday)
+    for problem, days in weekdays.items():
+        yield f"season {season.name!r}, {_weekday_words(days)}: {problem}"
+
+
+def _day_problems(rules: Sequence[HourRule], default_period: str | None) -> Iterator[str]:
+    minute = 0
+    for rule in rules:
+        if rule.start_minute < minute:
+            overlap_end = min(minute, rule.end_minute)
+            yield f"{clock(rule.start_minute)} to {clock(overlap_end)} has two periods"
+        elif rule.start_minute > minute and default_period is None:
+            yield f"{clock(minute)} to {clock(rule.start_minute)} has no period"
+        minute = max(minute, rule.end_minute)
+    if minute < MINUTES_PER_DAY and default_period is None:
+        yield f"{clock(minute)} to 24:00 has no period"
+
+
+def _weekday_words(days: Sequence[int]) -> str:
+    """Such as "mon to fri" for days in a row, else "mon, wed"."""
+    first, last = days[0], days[-1]
+    if len(days) > 2 and last - first == len(days) - 1:
+        return f"{WEEKDAYS[first]} to {WEEKDAYS[last]}"
+    return ", ".join(WEEKDAYS[day] for day in days)
 
 
 def _year_problems(seasons: tuple[Season, ...]) -> Iterator[str]:

@@ -95,7 +95,7 @@ class Books:
             consumables_per_firing_minor=180,
             handling_per_firing_minor=250,
             payment_days=21,
-            how_to_pay="Bank transfer to Saltmarsh Clay Commons with your account number, "
+            how_to_pay="Bank transfer to Saltmarsh Clay Commons with your reference, "
             "or cash in the tin at the desk.",
         )
         add_tariff_version(

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 from django.db import models
+from django.db.models import Q
 
+from billing.calculations.bank_details import (
+    BIC_LENGTH_MAX,
+    IBAN_LENGTH_MAX,
+    PAYEE_LENGTH_MAX,
+)
 from billing.models.costs import SplitPolicy
+from studio.models import SingleRow
 
 
-class BillingPolicy(models.Model):
+class BillingPolicy(SingleRow):
     """Studio-wide settings of cost sharing and statements. Amounts in minor units."""
 
     split_policy = models.CharField(max_length=8, choices=SplitPolicy, default=SplitPolicy.USED)
@@ -15,15 +22,29 @@ class BillingPolicy(models.Model):
     handling_per_firing_minor = models.PositiveIntegerField(default=0)
     payment_days = models.PositiveSmallIntegerField(default=14)
     how_to_pay = models.TextField(blank=True)
+    payee_name = models.CharField(max_length=PAYEE_LENGTH_MAX, blank=True)
+    iban = models.CharField(max_length=IBAN_LENGTH_MAX, blank=True)
+    bic = models.CharField(max_length=BIC_LENGTH_MAX, blank=True)
 
     class Meta:
         verbose_name_plural = "billing policies"
-        constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="one_billing_policy")]
+        constraints = [
+            models.CheckConstraint(condition=Q(pk=1), name="one_billing_policy"),
+            models.CheckConstraint(
+                condition=Q(iban="") | ~Q(payee_name=""),
+                name="iban_has_its_payee",
+                violation_error_message="An IBAN needs the name of the account's holder.",
+            ),
+            models.CheckConstraint(
+                condition=Q(bic="") | ~Q(iban=""),
+                name="bic_has_its_iban",
+                violation_error_message="A BIC says nothing without its IBAN.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return "Billing policy"
 
-    @classmethod
-    def current(cls) -> BillingPolicy:
-        """The policy's row, made with its defaults the first time it is asked for."""
-        return cls.objects.get_or_create(pk=1)[0]
+    @property
+    def says_how_to_pay(self) -> bool:
+        return bool(self.how_to_pay or self.iban)

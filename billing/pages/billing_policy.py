@@ -12,8 +12,10 @@ from billing.actions.policy import (
     AMOUNT_MINOR_MAX,
     HOW_TO_PAY_LENGTH_MAX,
     PAYMENT_DAYS_MAX,
+    TYPED_LENGTH_MAX,
     edit_billing_policy,
 )
+from billing.calculations.bank_details import PAYEE_LENGTH_MAX
 from billing.models import BillingPolicy, SplitPolicy
 from studio.models import Role
 from studio.pages.access import needs
@@ -45,10 +47,32 @@ class BillingPolicyForm(ReaderForm):
     )
     how_to_pay = forms.CharField(
         label="How to pay",
-        help_text="Stands on every statement.",
+        help_text="Stands on every statement, above the bank details and the reference.",
         required=False,
         max_length=HOW_TO_PAY_LENGTH_MAX,
         widget=forms.Textarea({"rows": 4}),
+    )
+    payee_name = forms.CharField(
+        label="Name of the bank account's holder",
+        help_text="As the bank knows it. Needed with an IBAN.",
+        required=False,
+        max_length=PAYEE_LENGTH_MAX,
+    )
+    iban = forms.CharField(
+        label="IBAN",
+        help_text="Where transfers go. With it, statements in euros carry a code that bank apps "
+        "scan. Empty where banks know no IBAN.",
+        required=False,
+        max_length=TYPED_LENGTH_MAX,
+        widget=forms.TextInput({"autocomplete": "off", "spellcheck": "false"}),
+    )
+    bic = forms.CharField(
+        label="BIC",
+        help_text="Only asked for by banks outside the European Economic Area: the code to scan "
+        "needs it there.",
+        required=False,
+        max_length=TYPED_LENGTH_MAX,
+        widget=forms.TextInput({"autocomplete": "off", "spellcheck": "false"}),
     )
 
 

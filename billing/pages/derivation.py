@@ -50,6 +50,7 @@ class WearRow:
     text: str
     replacement_cost_minor: int
     life: str
+    unit: str
     used: str
     amount_minor: int
     left_minor: int | None
@@ -159,7 +160,8 @@ def _wear(line: CostLine, figures: _Figures) -> WearRow:
     return WearRow(
         text=line.text,
         replacement_cost_minor=working["replacement_cost_minor"],
-        life=f"{figures.exact(working['expected_life_units'])} {unit}",
+        life=figures.exact(working["expected_life_units"]),
+        unit=str(unit),
         used=figures.exact(working["units"]),
         amount_minor=line.amount_minor,
         left_minor=working["left_to_charge_minor"] if is_capped else None,

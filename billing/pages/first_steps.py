@@ -20,6 +20,6 @@ def billing_first_steps() -> Iterable[FirstStep]:
         "Decide what a firing costs besides, and how members pay",
         "Consumables, handling, days to pay: they stand on each statement.",
         "billing:policy",
-        bool(BillingPolicy.current().how_to_pay),
+        BillingPolicy.current().says_how_to_pay,
         210,
     )

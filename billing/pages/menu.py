@@ -4,6 +4,7 @@ from billing.pages import more_about_money
 from billing.pages.first_steps import billing_first_steps
 from billing.pages.my_account import account_panel
 from billing.pages.this_month import treasurer_panel
+from billing.pages.trail_subjects import register_trail_subjects
 from studio.models import Role
 from studio.pages.first_steps import register_first_steps
 from studio.pages.home import register_panel
@@ -21,6 +22,7 @@ BOOKS = (
     NavEntry("Months and statements", "billing:months", {Role.TREASURER}, "Books", 50),
     NavEntry("Journal", "billing:journal", {Role.TREASURER}, "Books", 60),
     NavEntry("Trial balance", "billing:trial_balance", {Role.TREASURER}, "Books", 70),
+    NavEntry("Export", "billing:journal_export", {Role.TREASURER}, "Books", 75),
     NavEntry("Tariffs", "billing:tariffs", KEEPERS, "Books", 80),
     NavEntry("Billing policy", "billing:policy", KEEPERS, "Books", 90),
 )
@@ -55,6 +57,7 @@ def register_billing_pages() -> None:
     register_panel(account_panel)
     register_panel(treasurer_panel)
     register_first_steps(billing_first_steps)
+    register_trail_subjects()
     register_more("booking", more_about_money.booking_panel)
     register_more("firing", more_about_money.firing_panel)
     register_more("account", more_about_money.account_panel)

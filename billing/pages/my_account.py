@@ -14,6 +14,7 @@ from django.utils import timezone
 from billing.actions.balances import balance_minor_of, movements_of
 from billing.actions.ledger import next_month
 from billing.models import BillingPolicy, MonthClose, Posting, Share, Statement
+from billing.pages.pay_card import way_to_pay_now
 from studio.models import Account
 from studio.pages.access import signed_in
 from studio.pages.context import studio_of
@@ -44,16 +45,18 @@ def my_account(request: HttpRequest) -> HttpResponse:
     account = request.user.account  # type: ignore[union-attr]
     if account is None:
         return render(request, "billing/my_account_missing.html")
-    since = _first_open_day()
+    since, policy = _first_open_day(), BillingPolicy.current()
+    standing = standing_of(account, today(request))
     statements = Statement.objects.filter(account=account).select_related("close")
     context = {
         "account": account,
-        "standing": standing_of(account, today(request)),
+        "standing": standing,
         "page": Paginator(statements, STATEMENTS_ON_A_PAGE).get_page(request.GET.get("page")),
         "shares": charges_since(account, since),
         "movements": other_movements_since(account, since),
         "since": since,
-        "how_to_pay": BillingPolicy.current().how_to_pay,
+        "how_to_pay": policy.how_to_pay,
+        "way": way_to_pay_now(account, standing.balance_minor, policy, studio_of(request)),
     }
     return render(request, "billing/my_account.html", context)
 

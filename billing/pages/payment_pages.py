@@ -25,7 +25,7 @@ ROWS = 50
 
 @needs(Role.TREASURER)
 def payments(request: HttpRequest) -> HttpResponse:
-    found = Payment.objects.select_related("account", "recorded_by", "entry", "entry__reversed_by")
+    found = Payment.objects.select_related("account", "entry", "entry__reversed_by")
     page = Paginator(found, ROWS).get_page(request.GET.get("page"))
     rows = [(payment, _state(payment)) for payment in page]
     return render(request, "billing/payments.html", {"page": page, "rows": rows})

@@ -9,7 +9,9 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 
+from billing.calculations.way_to_pay import way_to_pay_in
 from billing.models import Share, Statement
+from billing.pages.pay_card import scan_svg
 from billing.statement_pdf import render_statement_pdf
 from studio.models import Role
 from studio.pages.access import signed_in
@@ -32,6 +34,7 @@ class FiringCharges:
 def statement(request: HttpRequest, number: int) -> HttpResponse:
     shown = _seen(request, number)
     content = shown.content
+    way = way_to_pay_in(content)
     lines = [{**line, "on": date.fromisoformat(line["on"])} for line in content["lines"]]
     context = {
         "statement": shown,
@@ -46,6 +49,8 @@ def statement(request: HttpRequest, number: int) -> HttpResponse:
         "is_own": shown.account_id == request.user.account_id,  # type: ignore[union-attr]
         "keeps_books": request.user.has_role(Role.TREASURER, Role.MANAGER),  # type: ignore[union-attr]
         "owed_minor": max(shown.closing_minor, 0),
+        "way": way,
+        "scan_svg": scan_svg(way),
         "in_credit_minor": max(-shown.closing_minor, 0),
     }
     return render(request, "billing/statement.html", context)

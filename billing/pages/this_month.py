@@ -27,7 +27,7 @@ def this_month(request: HttpRequest) -> HttpResponse:
         "due": preview_close(months[0], now) if len(months) > 1 else None,
         "running": preview_close(months[-1], now),
         "tariff": tariff_on(day),
-        "has_how_to_pay": bool(BillingPolicy.current().how_to_pay),
+        "says_how_to_pay": BillingPolicy.current().says_how_to_pay,
     }
     return render(request, "billing/this_month.html", context)
 

@@ -15,9 +15,11 @@ from firings.actions.kiln_space import (
     shelf_area_mm2,
     space_of,
 )
+from firings.actions.size_words import no_room_for_cones
 from firings.actions.ware_rules import (
     check_cone,
     check_dry_on,
+    check_goes_in_one_load,
     check_materials,
     check_sizes,
     kilns_for,
@@ -27,9 +29,19 @@ from firings.calculations.footprints import (
     charged_area_mm2,
     fraction_area_mm2,
 )
+from firings.calculations.kiln_space import KilnSpace
 from firings.calculations.packing import fits
 from firings.calculations.slips import slip_code
-from firings.models import Booking, Clay, Firing, FiringPolicy, FiringState, Glaze, Piece
+from firings.models import (
+    Booking,
+    Clay,
+    Firing,
+    FiringPolicy,
+    FiringState,
+    Glaze,
+    KilnState,
+    Piece,
+)
 from firings.refusals import WareRefusal
 from studio.actions.outbox import write_notice
 from studio.actions.trail import record_deed
@@ -82,11 +94,12 @@ def book_ware(
     check_materials(name="your ware", stage=stage, cone=cone, clay=clay, glazes=glazes)
     rows = _piece_rows(pieces, shelf_fraction, shelf_height_mm)
     kilns = [firing.kiln] if firing else kilns_for(cone)
-    check_sizes([(row.name, footprint_of(row), row.height_mm) for row in rows], kilns, policy)
+    check_sizes([(row.name, footprint_of(row), row.height_mm) for row in rows], kilns, policy, by)
     if shelf_fraction:
         area = fraction_area_mm2(shelf_area_mm2(kilns[0]), SHELF_FRACTIONS[shelf_fraction])
     else:
         area = area_of(rows, policy.gap_mm(stage))
+        check_goes_in_one_load(area_of(rows, 0), kilns, policy)
 
     with transaction.atomic(durable=True):
         booking = Booking.objects.create(
@@ -154,7 +167,7 @@ def _piece_rows(
                 "unknown_fraction", "Book a quarter, half or full shelf.", field="shelf_fraction"
             )
         height_mm = _checked_mm("height", shelf_height_mm, "shelf_height_mm")
-        return [Piece(name=f"{shelf_fraction} shelf", height_mm=height_mm)]
+        return [Piece(name=f"{shelf_fraction.capitalize()} shelf", height_mm=height_mm)]
     if not pieces:
         raise WareRefusal("no_pieces", "Say what you bring: at least one piece.", field="pieces")
     for wanted in pieces:
@@ -220,6 +233,12 @@ def _take_space(
     firing = Firing.objects.select_for_update(of=("self",)).select_related("kiln").get(pk=firing_pk)
     if firing.state != FiringState.OPEN:
         raise WareRefusal("not_taking_bookings", f"{firing} takes no more bookings.")
+    if firing.kiln.state == KilnState.OUT_OF_SERVICE:
+        raise WareRefusal(
+            "kiln_out_of_service",
+            f"{firing.kiln} is out of service, so this firing takes no bookings now. "
+            "Put the ware in the queue.",
+        )
     if (firing.stage, firing.cone) != (booking.stage, booking.cone):
         raise WareRefusal(
             "wrong_firing",
@@ -237,9 +256,19 @@ def _take_space(
     booking.firing = firing
     promised = list(firing.bookings.prefetch_related("pieces"))
     wanted = load_pieces([*promised, booking])
-    if not fits(space_of(firing.kiln, policy), wanted, policy.gap_mm(firing.stage)):
-        raise WareRefusal(
-            "firing_is_full",
-            f"{firing} has no room left for this. Book fewer or smaller pieces, "
-            "or put the ware in the queue.",
+    space, gap_mm = space_of(firing.kiln, policy), policy.gap_mm(firing.stage)
+    if not fits(space, wanted, gap_mm):
+        raise WareRefusal("firing_is_full", _why_no_space(booking, space, gap_mm))
+
+
+def _why_no_space(booking: Booking, space: KilnSpace, gap_mm: int) -> str:
+    """Whether others have the room, or this booking alone asks for more than a load has."""
+    alone = load_pieces([booking])
+    if fits(space, alone, gap_mm):
+        return (
+            f"{booking.firing} has no room left for this. Book fewer or smaller pieces, "
+            "or put the ware in the queue."
         )
+    if fits(space, alone, gap_mm, cone_pack_layers=0):
+        return f"{no_room_for_cones(booking.member)} Book less of the shelf, or lower ware."
+    return "This is more than one load of the kiln holds. Book it in parts."

@@ -6,7 +6,7 @@ Only readings or a person's pyrometer say that a kiln has reached its limit; a f
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import transaction
 
@@ -14,7 +14,7 @@ from firings.actions.plan_firing import change_firing_state, locked_firing, requ
 from firings.actions.tell_crew import tell_crew
 from firings.calculations.firing_summary import FiringSummary
 from firings.calculations.readings import Reading as Moment
-from firings.models import Firing, FiringPolicy, FiringState, ReadingSource
+from firings.models import Firing, FiringPolicy, FiringState, Reading, ReadingSource
 from studio.actions.permits import require_role
 from studio.models import Person, Role
 
@@ -22,6 +22,8 @@ from studio.models import Person, Role
 FALLEN_BY_C = 50.0
 # So many readings in a row at or below the limit; one stray reading opens no kiln.
 IN_A_ROW = 3
+# A person reads a clock in whole minutes, beside a logger that may send every few seconds.
+OF_NOW = timedelta(minutes=10)
 
 
 def begin_cooling(*, by: Person, at: datetime, firing: Firing) -> Firing:
@@ -53,13 +55,15 @@ def note_fall_and_cool(
         return
     # Readings from before the fall, that come in late, say nothing of how hot it is now.
     fell_at = firing.cooling_at or at
-    since = [(moment, temp_c) for moment, temp_c in latest if moment >= fell_at]
-    is_newest = bool(since) and fresh[-1].at == since[-1][0]
-    is_read_by_hand = source == ReadingSource.HAND and is_newest and last[-1] <= limit_c
-    is_logged = len(since) == IN_A_ROW and max(last) <= limit_c
+    logged_at, temp_c = latest[-1]
+    is_logged = len(latest) == IN_A_ROW and latest[0][0] >= fell_at and max(last) <= limit_c
+    read = fresh[-1]
+    is_of_now = read.at >= max(fell_at, logged_at - OF_NOW)
+    is_read_by_hand = source == ReadingSource.HAND and is_of_now and _hottest_c(read) <= limit_c
     if is_read_by_hand or is_logged:
-        cooled_at, temp_c = latest[-1]
-        firing.cooled_at = cooled_at
+        firing.cooled_at = logged_at
+        if is_read_by_hand:
+            firing.cooled_at, temp_c = read.at, _hottest_c(read)
         change_firing_state(
             firing,
             FiringState.COOLED,
@@ -79,6 +83,11 @@ def _begin(firing: Firing, *, by: Person | None, at: datetime, why: str) -> None
 
 def _latest(firing: Firing) -> list[tuple[datetime, float]]:
     """The last readings, oldest first: when, and the hottest zone in C."""
-    fields = ("at", "temp_c", "zone2_c", "zone3_c")
-    rows = firing.readings.order_by("-at").values_list(*fields)[:IN_A_ROW]
-    return [(at, max(one for one in zones if one is not None)) for at, *zones in reversed(rows)]
+    return [
+        (row.at, _hottest_c(row)) for row in reversed(firing.readings.order_by("-at")[:IN_A_ROW])
+    ]
+
+
+def _hottest_c(reading: Moment | Reading) -> float:
+    zones = (reading.temp_c, reading.zone2_c, reading.zone3_c)
+    return max(temp_c for temp_c in zones if temp_c is not None)

@@ -130,9 +130,11 @@ def _check_settled(firing: Firing) -> None:
             f"Not yet on the pick-up shelf: {', '.join(open_slips)}. "
             "Record how each slip came out first.",
         )
-    if firing.is_empty_first_firing and not firing.witness_cones.exists():
+    read = firing.witness_cones.filter(cone=firing.cone)
+    if firing.is_empty_first_firing and not read.exists():
         raise WareRefusal(
-            "witness_cone_missing", "A first firing is closed with what its witness cone showed."
+            "witness_cone_missing",
+            f"A first firing is closed with what its witness cone {firing.cone} showed.",
         )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -16,6 +15,7 @@ from django.db import transaction
 from firings.actions.kiln_space import space_of
 from firings.actions.kiln_state import ask_first_firing, change_kiln_state, held_kiln
 from firings.calculations.cones import CONES
+from firings.facts import part_replaced
 from firings.models import (
     CareKind,
     CareTask,
@@ -31,6 +31,7 @@ from firings.models import (
 )
 from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
+from studio.actions.tokens import digest_of
 from studio.actions.trail import record_deed
 from studio.models import Person, Role, Studio
 
@@ -39,6 +40,7 @@ SHELF_MM = (50, 2000)
 SHELVES_COUNT = (1, 50)
 POSTS_STACKED = (1, 4)
 POWER_W = (500, 200_000)
+COST_MINOR_MAX = 10**9
 SUPPLY_V = (100, 1000)
 BREAKER_A = (5, 1000)
 KILN_FIELDS = (
@@ -190,12 +192,24 @@ def add_part(
     return part
 
 
-def replace_part(*, by: Person, at: datetime, part: KilnPart, reason: str = "") -> KilnPart:
+def replace_part(
+    *,
+    by: Person,
+    at: datetime,
+    part: KilnPart,
+    reason: str = "",
+    cost_minor: int | None = None,
+) -> KilnPart:
     """Retire a part and fit its like. New elements mean an empty first firing.
+
+    `cost_minor` is what it cost this time, which the new part is expected to cost as well; None
+    for what was expected of the old one. Announces `part_replaced`.
 
     A kiln that is out of service stays so: putting it back is a deed of its own.
     """
     require_role(by, Role.MANAGER)
+    if cost_minor is not None and not 0 <= cost_minor <= COST_MINOR_MAX:
+        raise WareRefusal("absurd_cost", "The cost cannot be.", field="cost_minor")
     with transaction.atomic(durable=True):
         kiln = held_kiln(part.kiln_id)
         part = KilnPart.objects.select_for_update().get(pk=part.pk)
@@ -206,18 +220,20 @@ def replace_part(*, by: Person, at: datetime, part: KilnPart, reason: str = "") 
                 "kiln_is_taken", "Parts are replaced when the kiln is empty, cold and disconnected."
             )
         today = _local_day(at)
+        paid_minor = part.replacement_cost_minor if cost_minor is None else cost_minor
         part.retired_on = today
         part.save(update_fields=["retired_on"])
         fitted = KilnPart.objects.create(
             kiln=kiln,
             kind=part.kind,
             name=part.name,
-            replacement_cost_minor=part.replacement_cost_minor,
+            replacement_cost_minor=paid_minor or part.replacement_cost_minor,
             life_unit=part.life_unit,
             expected_life=part.expected_life,
             fitted_on=today,
         )
         record_deed(part, "replaced", by=by, at=at, why=reason, by_part=fitted.pk)
+        part_replaced.send(sender=KilnPart, part=part, cost_minor=paid_minor, by=by, at=at)
         if part.kind == PartKind.ELEMENT:
             ask_first_firing(kiln, at)
             if kiln.state == KilnState.IN_SERVICE:
@@ -249,7 +265,7 @@ def issue_kiln_token(*, by: Person, at: datetime, kiln: Kiln, name: str) -> tupl
     secret = secrets.token_urlsafe(32)
     with transaction.atomic(durable=True):
         token = KilnToken.objects.create(
-            kiln=kiln, name=name.strip(), digest=token_digest(secret), created_at=at
+            kiln=kiln, name=name.strip(), digest=digest_of(secret), created_at=at
         )
         record_deed(kiln, "logger key issued", by=by, at=at, token=token.pk, name=name)
     return token, secret
@@ -263,11 +279,6 @@ def revoke_kiln_token(*, by: Person, at: datetime, token: KilnToken) -> KilnToke
         token.save(update_fields=["revoked_at"])
         record_deed(token.kiln, "logger key revoked", by=by, at=at, token=token.pk)
     return token
-
-
-def token_digest(secret: str) -> str:
-    """What is stored of a key. A key of 256 random bits needs no salt and no slow hash."""
-    return hashlib.sha256(secret.encode()).hexdigest()
 
 
 def _set_state(
@@ -358,7 +369,7 @@ def _check_part(kind: str, life_unit: str, cost_minor: int, life: Decimal) -> No
         raise WareRefusal("unknown_part", f"{kind!r} is no kind of part.", field="kind")
     if life_unit not in LifeUnit.values:
         raise WareRefusal("unknown_life_unit", "Count life in hours or firings.", field="life_unit")
-    if not 0 <= cost_minor <= 10**9:
+    if not 0 <= cost_minor <= COST_MINOR_MAX:
         raise WareRefusal("absurd_cost", "The cost cannot be.", field="replacement_cost_minor")
     if not 0 < life <= 100_000:
         raise WareRefusal(

@@ -12,10 +12,11 @@ from django.db.models import QuerySet
 from firings.actions.bookings import change_state, locked_booking
 from firings.actions.kiln_space import load_pieces, space_of, stacks_of, standard_shelves
 from firings.actions.plan_firing import locked_firing, require_state
+from firings.actions.size_words import left_out_words
 from firings.actions.ware_rules import check_may_enter
 from firings.calculations.footprints import SHELF_FRACTIONS, fraction_area_mm2
 from firings.calculations.kiln_space import KilnSpace
-from firings.calculations.load_plan import LeftOut, LoadPlan
+from firings.calculations.load_plan import LeftOut, LoadPlan, WhyLeftOut
 from firings.calculations.packing import plan_load
 from firings.calculations.plan_check import check_load
 from firings.models import (
@@ -67,10 +68,7 @@ def put_in_load(*, by: Person, at: datetime, firing: Firing, booking: Booking) -
         firing = _loadable(firing)
         booking = locked_booking(booking)
         if booking.state != BookingState.WAITING or booking.firing_id not in (None, firing.pk):
-            raise WareRefusal(
-                "not_waiting",
-                f"Slip {booking.slip} is {booking.get_state_display().lower()} elsewhere.",
-            )
+            raise WareRefusal("not_waiting", _why_not_waiting(booking, firing))
         on = _loaded_on(firing, at)
         check_may_enter(booking, stage=firing.stage, cone=firing.cone, on=on)
         mine = [one for one in _held(firing) if one.pk != booking.pk]
@@ -81,6 +79,16 @@ def put_in_load(*, by: Person, at: datetime, firing: Firing, booking: Booking) -
             why = next(iter(proposal.left_out.values()))
             raise WareRefusal("no_room", f"There is no room: {slips} would stay out. {why}")
         return proposal
+
+
+def _why_not_waiting(booking: Booking, firing: Firing) -> str:
+    if booking.state == BookingState.WAITING:
+        return f"Slip {booking.slip} is promised space in {booking.firing}."
+    if booking.state != BookingState.PLACED:
+        return f"Slip {booking.slip} is {booking.get_state_display().lower()}."
+    if booking.firing_id == firing.pk:
+        return f"Slip {booking.slip} is in this load already."
+    return f"Slip {booking.slip} is in the load of {booking.firing}."
 
 
 def take_out_of_load(*, by: Person, at: datetime, firing: Firing, booking: Booking) -> Booking:
@@ -137,7 +145,7 @@ def _write_load(
     _write_layers(firing, plan)
     for booking in placed:
         _mark_placed(booking, firing, space, by=by, at=at)
-    left_out |= no_room
+    left_out |= {booking: left_out_words(left, by) for booking, left in no_room.items()}
     for booking, why in left_out.items():
         if booking.state == BookingState.PLACED:
             change_state(booking, BookingState.WAITING, deed="left out", by=by, at=at, why=why)
@@ -164,7 +172,7 @@ def _sorted_out(
 
 def _plan_whole_bookings(
     space: KilnSpace, bookings: Sequence[Booking], gap_mm: int
-) -> tuple[LoadPlan, list[Booking], dict[Booking, str]]:
+) -> tuple[LoadPlan, list[Booking], dict[Booking, LeftOut]]:
     """Plan until every booking is wholly in or wholly out: one slip is fired together.
 
     A long queue is tried in its order, each time as much as could fill the shelves by area; what
@@ -173,7 +181,7 @@ def _plan_whole_bookings(
     shelves_mm2 = sum(stack.shelf.area_mm2 * stack.shelves_count for stack in space.stacks)
     tried: list[Booking] = []
     untried = list(bookings)
-    no_room: dict[Booking, str] = {}
+    no_room: dict[Booking, LeftOut] = {}
     for _ in range(ROUNDS_AT_MOST):
         _top_up(tried, untried, shelves_mm2)
         plan = plan_load(space, load_pieces(tried), gap_mm)
@@ -183,15 +191,15 @@ def _plan_whole_bookings(
         if not out and (not untried or _area_mm2(tried) >= shelves_mm2):
             break
     plan, tried, out = _without_parts(space, tried, gap_mm)
-    too_late = dict.fromkeys(untried, "Ware that was booked before fills the kiln.")
+    too_late = {booking: LeftOut(booking.slip, WhyLeftOut.NO_ROOM) for booking in untried}
     return plan, tried, no_room | out | too_late
 
 
 def _without_parts(
     space: KilnSpace, tried: list[Booking], gap_mm: int
-) -> tuple[LoadPlan, list[Booking], dict[Booking, str]]:
+) -> tuple[LoadPlan, list[Booking], dict[Booking, LeftOut]]:
     """Take out what finds no room, until all that is left does."""
-    no_room: dict[Booking, str] = {}
+    no_room: dict[Booking, LeftOut] = {}
     while True:
         plan = plan_load(space, load_pieces(tried), gap_mm)
         out = _bookings_left_out(tried, {left.piece_id: left for left in plan.left_out})
@@ -210,12 +218,15 @@ def _area_mm2(bookings: Sequence[Booking]) -> int:
     return sum(booking.charged_area_mm2 for booking in bookings)
 
 
-def _bookings_left_out(bookings: Sequence[Booking], left: dict[str, LeftOut]) -> dict[Booking, str]:
-    out: dict[Booking, str] = {}
+def _bookings_left_out(
+    bookings: Sequence[Booking], left: dict[str, LeftOut]
+) -> dict[Booking, LeftOut]:
+    """The bookings of which a piece stays out, each with the first such piece."""
+    out: dict[Booking, LeftOut] = {}
     for booking in bookings:
-        reasons = [left[str(p.pk)].reason for p in booking.pieces.all() if str(p.pk) in left]
-        if reasons:
-            out[booking] = reasons[0]
+        pieces = [left[str(p.pk)] for p in booking.pieces.all() if str(p.pk) in left]
+        if pieces:
+            out[booking] = pieces[0]
     return out
 
 

@@ -30,6 +30,8 @@ from studio.models import Person, Role
 
 FIRST_FIRING_CONE = "04"
 PLAN_AHEAD_DAYS = 365
+# Large kilns need two days to cool. Common practice, no source.
+STAYS_HOT_AT_MOST = timedelta(days=2)
 
 
 def plan_firing(
@@ -99,9 +101,53 @@ def begin_loading(*, by: Person, at: datetime, firing: Firing) -> Firing:
                 "kiln_is_taken",
                 f"{kiln} is taken by {taken}, which is {taken.get_state_display().lower()}.",
             )
+        _check_is_cold(kiln, at)
+        _check_is_emptied(kiln)
         change_firing_state(firing, FiringState.LOADING, deed="loading", by=by, at=at)
         firing.save(update_fields=["state"])
     return firing
+
+
+def _check_is_emptied(kiln: Kiln) -> None:
+    """What the last firing left in the kiln is put on the pick-up shelf first."""
+    left = Booking.objects.filter(
+        firing__kiln=kiln, firing__state=FiringState.OPENED, state=BookingState.FIRED
+    )
+    slips = list(left.order_by("pk").values_list("slip", flat=True))
+    if slips:
+        raise WareRefusal(
+            "kiln_not_emptied",
+            f"{kiln} still holds ware of its last firing: {', '.join(slips)}. Unload it first.",
+            slips=slips,
+        )
+
+
+def _check_is_cold(kiln: Kiln, at: datetime) -> None:
+    """A firing that was broken off leaves its kiln hot, and nobody has opened it by the rules.
+
+    After a fault of the kiln a manager has returned it to service: that says enough.
+    """
+    limit_c = FiringPolicy.current().opening_limit_c
+    broken_off = (
+        Firing.objects.filter(
+            kiln=kiln,
+            state=FiringState.ABORTED,
+            is_kiln_fault=False,
+            closed_at__gt=at - STAYS_HOT_AT_MOST,
+            log_last_c__gt=limit_c,
+        )
+        .order_by("-closed_at")
+        .first()
+    )
+    if broken_off:
+        raise WareRefusal(
+            "kiln_is_hot",
+            f"{kiln} was last measured at {broken_off.log_last_c:.0f} °C, in {broken_off}, which "
+            f"was broken off; kilns are opened at {limit_c:.0f} °C or below. Measure it, and type "
+            "the reading on the page of that firing.",
+            temp_c=broken_off.log_last_c,
+            limit_c=limit_c,
+        )
 
 
 def cancel_firing(*, by: Person, at: datetime, firing: Firing, reason: str) -> Firing:

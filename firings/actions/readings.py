@@ -10,7 +10,7 @@ from itertools import pairwise
 from django.db import transaction
 
 from firings.actions.cool_down import note_fall_and_cool
-from firings.actions.plan_firing import locked_firing
+from firings.actions.plan_firing import STAYS_HOT_AT_MOST, locked_firing
 from firings.actions.tell_crew import tell_crew
 from firings.calculations.firing_summary import FiringSummary, add_readings, summarise
 from firings.calculations.readings import Reading as Moment
@@ -18,7 +18,7 @@ from firings.calculations.readings import check_reading
 from firings.models import Firing, FiringPolicy, FiringState, Kiln, Reading, ReadingSource
 from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
-from studio.models import Person, Role
+from studio.models import Person, Role, Studio
 
 BATCH_MAX = 10_000
 TAKES_READINGS = (
@@ -33,8 +33,6 @@ CLOCK_AHEAD_MAX = timedelta(minutes=10)
 # A logger is often switched on a little before its firing is started here.
 BEFORE_START_MAX = timedelta(hours=1)
 AFTER_OPENING_MAX = timedelta(hours=1)
-# Large kilns need two days to cool. Common practice, no source.
-AFTER_ABORT_MAX = timedelta(days=2)
 
 
 @dataclass(frozen=True)
@@ -102,7 +100,7 @@ def firing_of_reading(kiln: Kiln, readings: Sequence[Moment]) -> Firing:
     if firing is None or last_at > _log_ends_at(firing, last_at):
         raise WareRefusal(
             "no_firing_running",
-            f"{kiln} was not being fired at {last_at.isoformat()}, so these readings belong "
+            f"{kiln} was not being fired at {_local(last_at)}, so these readings belong "
             "nowhere. Start the firing in Wareboard first.",
         )
     return firing
@@ -113,7 +111,7 @@ def _log_ends_at(firing: Firing, at: datetime) -> datetime:
     if firing.opened_at is not None:
         return firing.opened_at + AFTER_OPENING_MAX
     if firing.state == FiringState.ABORTED and firing.closed_at is not None:
-        return firing.closed_at + AFTER_ABORT_MAX
+        return firing.closed_at + STAYS_HOT_AT_MOST
     return at
 
 
@@ -137,12 +135,13 @@ def _check_batch(readings: Sequence[Moment], source: str, at: datetime) -> None:
     for number, reading in enumerate(readings, start=1):
         problems = check_reading(reading)
         if not problems and reading.at > at + CLOCK_AHEAD_MAX:
-            problems = [f"time {reading.at.isoformat()} lies in the future: check the clock"]
+            problems = [f"the time {_local(reading.at)} lies in the future: check the clock"]
         if problems:
             raise WareRefusal(
                 "reading_impossible",
                 f"Reading {number}: {problems[0]}. Nothing was stored.",
                 status=400,
+                field="at" if source == ReadingSource.HAND else None,
                 reading=number,
             )
     seen: set[datetime] = set()
@@ -150,7 +149,7 @@ def _check_batch(readings: Sequence[Moment], source: str, at: datetime) -> None:
         if reading.at in seen:
             raise WareRefusal(
                 "time_twice",
-                f"Reading {number}: {reading.at.isoformat()} comes twice. Nothing was stored.",
+                f"Reading {number}: {_local(reading.at)} comes twice. Nothing was stored.",
                 status=400,
                 reading=number,
             )
@@ -167,8 +166,8 @@ def _check_window(firing: Firing, readings: Sequence[Moment]) -> None:
     if earliest < firing.started_at - BEFORE_START_MAX:
         raise WareRefusal(
             "before_the_start",
-            f"A reading of {earliest.isoformat()} lies before the start of this firing "
-            f"({firing.started_at.isoformat()}). Check the time zone of the log; readings of an "
+            f"A reading of {_local(earliest)} lies before the start of this firing "
+            f"({_local(firing.started_at)}). Check the time zone of the log; readings of an "
             "earlier firing go in a batch of their own.",
             status=400,
         )
@@ -187,10 +186,16 @@ def _check_register(firing: Firing, fresh: Sequence[Moment]) -> None:
         if higher < lower:  # type: ignore[operator]
             raise WareRefusal(
                 "meter_runs_backwards",
-                f"The meter register at {moment.isoformat()} is below the one before it. "
+                f"The meter register at {_local(moment)} is below the one before it. "
                 "Was the meter changed, or are two meters mixed? Nothing was stored.",
                 status=400,
             )
+
+
+def _local(at: datetime) -> str:
+    """A moment in the studio's time, which is what people see in a log and on the wall."""
+    zone = Studio.current().zone
+    return f"{at.astimezone(zone):%-d %b %Y, %H:%M:%S} ({zone.key})"
 
 
 def _update_summary(firing: Firing, fresh: Sequence[Moment]) -> None:

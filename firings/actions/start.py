@@ -16,6 +16,7 @@ from firings.actions.plan_firing import (
     locked_firing,
     require_state,
 )
+from firings.actions.size_words import length_words
 from firings.actions.ware_rules import check_may_enter
 from firings.models import (
     Booking,
@@ -64,7 +65,8 @@ def start_check(firing: Firing) -> list[CheckItem]:
         CheckItem("vent", _VENT_ADVICE[Vent(kiln.vent)]),
         CheckItem(
             "posts",
-            f"The bottom shelf stands on posts at least {policy.lowest_post_mm} mm high; nothing "
+            "The bottom shelf stands on posts at least "
+            f"{length_words(policy.lowest_post_mm, None)} high; nothing "
             "stands on the kiln floor; posts stand in line.",
         ),
         CheckItem("thermocouple", "Thermocouple and elements are clear of ware and shelves."),
@@ -91,7 +93,11 @@ def _ware_items(firing: Firing, policy: FiringPolicy) -> list[CheckItem]:
     if firing.stage == Stage.GLAZE:
         items += [
             CheckItem("wash", "Shelves have kiln wash on top; feet of the ware are wiped clean."),
-            CheckItem("gap", f"No two glazed pieces stand closer than {policy.glaze_gap_mm} mm."),
+            CheckItem(
+                "gap",
+                "No two glazed pieces stand closer than "
+                f"{length_words(policy.glaze_gap_mm, None)}.",
+            ),
         ]
     return items
 

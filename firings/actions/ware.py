@@ -92,6 +92,7 @@ def _set(
         if hasattr(record, low):
             _check_range(getattr(record, low), getattr(record, high), low)
     with transaction.atomic(durable=True):
+        _check_name_is_free(record)
         try:
             record.full_clean()
         except ValidationError as error:
@@ -105,6 +106,15 @@ def _set(
         record.save()
         record_deed(record, "set", by=by, at=at)
     return record
+
+
+def _check_name_is_free(record: models.Model) -> None:
+    name = getattr(record, "name", "")
+    if type(record)._default_manager.filter(name=name).exclude(pk=record.pk).exists():
+        kind = record._meta.verbose_name
+        raise WareRefusal(
+            "name_taken", f"There is a {kind} called {name} already.", field="name", status=409
+        )
 
 
 def _check_range(low: str, high: str, field: str) -> None:

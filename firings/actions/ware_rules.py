@@ -6,11 +6,13 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 
 from firings.actions.kiln_space import space_of
+from firings.actions.size_words import limit_words
 from firings.calculations.cones import CONES, cone_rank, is_within
 from firings.calculations.footprints import Footprint
 from firings.calculations.kiln_space import check_footprint_fits, tallest_piece_mm
 from firings.models import Booking, Clay, FiringPolicy, Glaze, Kiln, KilnState, Stage
 from firings.refusals import WareRefusal
+from studio.models import Person
 
 DRY_WITHIN_DAYS = 120
 
@@ -102,7 +104,10 @@ def kilns_for(cone: str) -> list[Kiln]:
 
 
 def check_sizes(
-    sizes: Iterable[tuple[str, Footprint | None, int]], kilns: list[Kiln], policy: FiringPolicy
+    sizes: Iterable[tuple[str, Footprint | None, int]],
+    kilns: list[Kiln],
+    policy: FiringPolicy,
+    reader: Person,
 ) -> None:
     """Refuse a piece that no kiln takes, and say the limit of the roomiest.
 
@@ -116,13 +121,30 @@ def check_sizes(
             for kiln, space in spaces.items()
         }
         if all(limits.values()):
-            told = " ".join(limit.message for limit in limits[roomiest])
+            told = limit_words(limits[roomiest], reader)
+            where = f"every kiln. In the roomiest, {roomiest}:" if kilns[1:] else f"{roomiest}."
             raise WareRefusal(
                 "piece_fits_no_kiln",
-                f"{name} is too big for every kiln. In the roomiest, {roomiest}: {told}",
+                f"{name} is too big for {where} {told}",
                 field="pieces",
                 limits=[limit.limit for limit in limits[roomiest]],
             )
+
+
+def check_goes_in_one_load(bare_mm2: int, kilns: list[Kiln], policy: FiringPolicy) -> None:
+    """Refuse more on one slip than all shelves of the largest kiln: it would wait for ever.
+
+    `bare_mm2` is what the pieces stand on, without spacing.
+    """
+    stacks = [space_of(kiln, policy).stacks for kiln in kilns]
+    shelves_mm2 = [sum(s.shelf.area_mm2 * s.shelves_count for s in of_kiln) for of_kiln in stacks]
+    if bare_mm2 > max(shelves_mm2):
+        raise WareRefusal(
+            "more_than_one_load",
+            "This is more than the shelves of any kiln hold at once. One slip is fired together: "
+            "book it on two.",
+            field="pieces",
+        )
 
 
 def check_may_enter(booking: Booking, *, stage: str, cone: str, on: date) -> None:

@@ -124,6 +124,12 @@ class NewPartSerializer(ExactSerializer):
 
 class ReplacePartSerializer(ExactSerializer):
     reason = serializers.CharField(max_length=500, required=False, allow_blank=True, default="")
+    cost_minor = serializers.IntegerField(
+        min_value=0,
+        max_value=10**9,
+        required=False,
+        help_text="What it cost; left out: what was expected. The wear reserve pays it.",
+    )
 
 
 class KilnKeySerializer(serializers.ModelSerializer[KilnToken]):

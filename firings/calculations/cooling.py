@@ -93,12 +93,24 @@ def _time_constants(start_c: float, end_c: float, ambient_c: float, end_name: st
 
 @dataclass(frozen=True)
 class CoolingForecast:
-    """When a kiln may have come down to the studio's limit. A reason to go and look, no more."""
+    """When a kiln may have come down to the studio's limit. A reason to go and look, no more.
+
+    It rests on `last_c`, read `silent_s` before the moment of asking, and on `room_c`.
+    `time_constant_s` is None when the limit has been passed already, at all three moments.
+    """
 
     earliest_at: datetime
     likely_at: datetime
     latest_at: datetime
-    basis: str
+    last_c: float
+    room_c: float
+    time_constant_s: float | None
+    silent_s: float
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether it may have gone otherwise since: no reading has come for too long."""
+        return self.silent_s > GAP_MAX.total_seconds()
 
 
 class _Fit(NamedTuple):
@@ -125,7 +137,7 @@ def forecast_cooling(
     if not cooling or limit_c <= room_c:
         return None
     if cooling[-1].temp_c <= limit_c:
-        return _already_there(cooling, limit_c)
+        return _already_there(cooling, room_c, limit_c, at)
     fit = _fit_recent(cooling, room_c)
     if fit is None:
         return None
@@ -144,7 +156,10 @@ def forecast_cooling(
         earliest_at=moment(cool_room_s * EARLIEST_FACTOR * (1 - scatter)),
         likely_at=moment(plain_s * stretch),
         latest_at=moment(warm_room_s * stretch * LATEST_FACTOR * (1 + scatter)),
-        basis=_basis(fit, room_c, limit_c, at - last_at),
+        last_c=fit.temp_c,
+        room_c=room_c,
+        time_constant_s=fit.time_constant_s,
+        silent_s=(at - last_at).total_seconds(),
     )
 
 
@@ -158,16 +173,16 @@ def _cooling_part(readings: Sequence[Reading]) -> list[Reading]:
     return list(readings[start + 1 :])
 
 
-def _already_there(cooling: Sequence[Reading], limit_c: float) -> CoolingForecast:
+def _already_there(
+    cooling: Sequence[Reading], room_c: float, limit_c: float, at: datetime
+) -> CoolingForecast:
     index = len(cooling) - 1
     while index > 0 and cooling[index - 1].temp_c <= limit_c:
         index -= 1
     reached_at = cooling[index].at
-    basis = (
-        f"The thermocouple has read {limit_c:.0f} C or less since then, last "
-        f"{cooling[-1].temp_c:.0f} C. Ware inside may be hotter: crew look and decide."
-    )
-    return CoolingForecast(reached_at, reached_at, reached_at, basis)
+    last = cooling[-1]
+    silent_s = (at - last.at).total_seconds()
+    return CoolingForecast(reached_at, reached_at, reached_at, last.temp_c, room_c, None, silent_s)
 
 
 def _fit_recent(cooling: Sequence[Reading], room_c: float) -> _Fit | None:
@@ -189,18 +204,3 @@ def _fit_recent(cooling: Sequence[Reading], room_c: float) -> _Fit | None:
     if slope >= 0 or slope_error > SLOPE_ERROR_MAX:
         return None
     return _Fit(last.temp_c, -1 / slope, slope_error)
-
-
-def _basis(fit: _Fit, room_c: float, limit_c: float, silence: timedelta) -> str:
-    sentences = [
-        f"Rough estimate from the last readings: {fit.temp_c:.0f} C, time constant "
-        f"{fit.time_constant_s / 3600:.1f} h, room taken as {room_c:.0f} C, limit {limit_c:.0f} C.",
-        "Kilns cool more slowly the cooler they are; the range allows for it.",
-    ]
-    if silence > GAP_MAX:
-        sentences.append(
-            f"No reading has come for {silence.total_seconds() / 3600:.1f} h, "
-            "so it may have gone otherwise."
-        )
-    sentences.append("It only says when to go and look: crew read the temperature and decide.")
-    return " ".join(sentences)

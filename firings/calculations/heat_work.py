@@ -120,16 +120,29 @@ def end_point_c(cone: str, rate_c_per_h: float) -> float:
 
 
 @dataclass(frozen=True)
+class ConeBasis:
+    """What an estimate rests on: `error_c` either way at the peak, with new wire of `grade`;
+    how long it was slower near the peak than the chart covers; gaps bridged by a straight line."""
+
+    peak_c: float
+    error_c: float
+    grade: str
+    slow_s: float
+    has_gaps: bool
+
+
+@dataclass(frozen=True)
 class ConeEstimate:
     """The hottest cone that a log suggests is down, at the thermocouple, and the range it is in.
 
-    None stands for "no cone of the chart": not even 022 is down, or there is no log to judge.
+    None stands for "no cone of the chart": not even 022 is down. Without heat that would move a
+    cone there is no basis either.
     """
 
     cone: str | None
     lower: str | None
     upper: str | None
-    note: str
+    basis: ConeBasis | None = None
 
 
 class _Step(NamedTuple):
@@ -155,11 +168,11 @@ def cone_from_log(readings: Sequence[Reading], grade: str = "K standard") -> Con
     thermocouple_tolerance_c(0, grade)
     steps = _steps_of(readings)
     if not steps:
-        return ConeEstimate(None, None, None, "The log has no heat that would move a cone.")
+        return ConeEstimate(None, None, None)
     cone = _hottest_down(steps, 0, 1.0, grade)
     lower = _hottest_down(steps, -1, 1 / HOLD_FACTOR, grade)
     upper = _hottest_down(steps, +1, HOLD_FACTOR, grade)
-    return ConeEstimate(cone, lower, upper, _note(readings, steps, grade))
+    return ConeEstimate(cone, lower, upper, _basis(readings, steps, grade))
 
 
 def _steps_of(readings: Sequence[Reading]) -> list[_Step]:
@@ -241,21 +254,13 @@ def _is_down(kinetics: ConeKinetics, pieces: Sequence[tuple[float, float, float]
     return False
 
 
-def _note(readings: Sequence[Reading], steps: Sequence[_Step], grade: str) -> str:
+def _basis(readings: Sequence[Reading], steps: Sequence[_Step], grade: str) -> ConeBasis:
     peak_c = max(reading.temp_c for reading in readings)
-    sentences = [
-        f"Estimate at the thermocouple; near {peak_c:.0f} C the range allows "
-        f"{_error_c(peak_c, grade):.0f} C either way (new type {grade} wire and model error)."
-    ]
-    slow_minutes = (
-        sum(s.duration_s for s in steps if s.is_slow and min(s.start_c, s.end_c) > peak_c - 50) / 60
+    near_peak = [s for s in steps if s.is_slow and min(s.start_c, s.end_c) > peak_c - 50]
+    return ConeBasis(
+        peak_c=peak_c,
+        error_c=_error_c(peak_c, grade),
+        grade=grade,
+        slow_s=sum(step.duration_s for step in near_peak),
+        has_gaps=any(step.duration_s > GAP_MAX.total_seconds() for step in steps),
     )
-    if slow_minutes >= 10:
-        sentences.append(
-            f"About {slow_minutes:.0f} min near the peak were slower than the cone chart covers, "
-            f"so their effect is known only to a factor of {HOLD_FACTOR:.0f}."
-        )
-    if any(step.duration_s > GAP_MAX.total_seconds() for step in steps):
-        sentences.append("The log has gaps over 30 minutes, bridged by a straight line.")
-    sentences.append("Witness cones decide.")
-    return " ".join(sentences)

@@ -162,10 +162,15 @@ def _lies_on_a_shelf(space: KilnSpace, footprint: Footprint) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class SizeLimit:
-    """Why a piece cannot go into a kiln: which limit, and a sentence for people."""
+    """Why a piece cannot go into a kiln: which limit it breaks, its own size, and the limit.
+
+    `size_mm` is a height, a diameter, or a width and a depth; `most_mm` is the greatest height,
+    or the diameter of the widest round piece that a shelf takes.
+    """
 
     limit: Literal["height", "across"]
-    message: str
+    size_mm: tuple[int, ...]
+    most_mm: int
 
 
 def check_footprint_fits(
@@ -179,23 +184,16 @@ def check_footprint_fits(
     limits = []
     tallest_mm = tallest_piece_mm(space)
     if height_mm > tallest_mm:
-        limits.append(
-            SizeLimit(
-                "height",
-                f"It is {height_mm} mm high; this kiln takes ware up to {tallest_mm} mm high.",
-            )
-        )
+        limits.append(SizeLimit("height", (height_mm,), tallest_mm))
     if footprint is not None and not _lies_on_a_shelf(space, footprint):
-        limits.append(SizeLimit("across", _across_message(space, footprint)))
+        limits.append(SizeLimit("across", _across_mm(footprint), widest_disc_mm(space)))
     return tuple(limits)
 
 
-def _across_message(space: KilnSpace, footprint: Footprint) -> str:
-    widest = f"the widest round piece a shelf of this kiln takes is {widest_disc_mm(space)} mm"
+def _across_mm(footprint: Footprint) -> tuple[int, ...]:
     if isinstance(footprint, Rectangle):
-        size = f"{footprint.width_mm} x {footprint.depth_mm} mm"
-        return f"It is {size} across; no shelf takes it either way round ({widest})."
-    return f"It is {footprint.diameter_mm} mm across; {widest}."
+        return footprint.width_mm, footprint.depth_mm
+    return (footprint.diameter_mm,)
 
 
 __all__ = [

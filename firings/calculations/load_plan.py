@@ -5,6 +5,7 @@ back; heights count from the chamber's floor.
 """
 
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 
 from firings.calculations.footprints import (
@@ -13,6 +14,7 @@ from firings.calculations.footprints import (
     Rectangle,
     check_size_mm,
 )
+from firings.calculations.kiln_space import SizeLimit
 
 # A row of self-supporting witness cones on a strip of clay, with room to see it and to lift it
 # out. Common practice, no source.
@@ -83,12 +85,24 @@ class PlannedLayer:
         return self.cone_pack is not None
 
 
+class WhyLeftOut(StrEnum):
+    """Why a piece is not in a load."""
+
+    TOO_BIG = "too_big"
+    NO_ROOM = "no_room"
+    NO_ROOM_FOR_CONES = "no_room_for_cones"
+
+
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """A piece that is not in the load, and a sentence that says why."""
+    """A piece that is not in the load, and why; `limits` are those that a too big one breaks.
+
+    `no_room_for_cones`: in an otherwise empty kiln it goes in, but no cone pack beside it.
+    """
 
     piece_id: str
-    reason: str
+    why: WhyLeftOut
+    limits: tuple[SizeLimit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

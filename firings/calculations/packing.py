@@ -23,11 +23,10 @@ from firings.calculations.load_plan import (
     LeftOut,
     LoadPiece,
     LoadPlan,
+    WhyLeftOut,
 )
 from firings.calculations.shelf_grid import ShelfGrid
 from firings.calculations.shelf_layer import ShelfLayer
-
-NO_ROOM = "There is no room left for it in this load."
 
 
 def plan_load(
@@ -43,10 +42,11 @@ def plan_load(
     too_big = _too_big(space, pieces)
     barred = {left_out.piece_id for left_out in too_big}
     wanted = [piece for piece in pieces if piece.id not in barred]
-    load = _packer(space, gap_mm, cone_pack_layers).pack_fairly(wanted)
-    placed = load.placed_ids
-    no_room = [LeftOut(piece.id, NO_ROOM) for piece in wanted if piece.id not in placed]
-    return LoadPlan(load.planned_layers(), (*too_big, *no_room), load.warnings(cone_pack_layers))
+    packer = _packer(space, gap_mm, cone_pack_layers)
+    load = packer.pack_fairly(wanted)
+    waiting = [piece for piece in wanted if piece.id not in load.placed_ids]
+    left_out = (*too_big, *packer.say_why(waiting))
+    return LoadPlan(load.planned_layers(), left_out, load.warnings(cone_pack_layers))
 
 
 def fits(
@@ -87,7 +87,7 @@ def _too_big(space: KilnSpace, pieces: Sequence[LoadPiece]) -> tuple[LeftOut, ..
     for piece in pieces:
         limits = check_footprint_fits(space, piece.footprint, piece.height_mm)
         if limits:
-            refused.append(LeftOut(piece.id, " ".join(limit.message for limit in limits)))
+            refused.append(LeftOut(piece.id, WhyLeftOut.TOO_BIG, limits))
     return tuple(refused)
 
 
@@ -141,6 +141,19 @@ class _Packer:
                 kept, best = trial, load
             trial = (kept + refused) // 2
         return best, set(orders[:kept])
+
+    def say_why(self, waiting: Sequence[LoadPiece]) -> list[LeftOut]:
+        """Why each piece that found no place stays out; alike pieces are looked at once."""
+        seen: dict[object, WhyLeftOut] = {}
+        for piece in waiting:
+            size = (piece.footprint, piece.fraction, piece.height_mm)
+            if size not in seen:
+                is_barred = bool(self.cone_packs) and not self.pack_whole([piece], with_cones=True)
+                seen[size] = WhyLeftOut.NO_ROOM_FOR_CONES if is_barred else WhyLeftOut.NO_ROOM
+        return [
+            LeftOut(piece.id, seen[piece.footprint, piece.fraction, piece.height_mm])
+            for piece in waiting
+        ]
 
     def pack_whole(self, pieces: Sequence[LoadPiece], with_cones: bool) -> GrowingLoad | None:
         """A load with every one of these pieces, and with every cone pack if asked; or None."""

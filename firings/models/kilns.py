@@ -6,6 +6,8 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
+from studio.models import Token
+
 POSITIVE = MinValueValidator(1)
 
 
@@ -158,18 +160,10 @@ class KilnPart(models.Model):
         return f"{self.name} of {self.kiln}"
 
 
-class KilnToken(models.Model):
-    """A logger's or meter's key to post readings for one kiln; only its digest is kept."""
+class KilnToken(Token):
+    """A logger's or meter's key to post readings for one kiln."""
 
     kiln = models.ForeignKey(Kiln, on_delete=models.CASCADE, related_name="tokens")
-    name = models.CharField(max_length=80)
-    digest = models.CharField(max_length=64, unique=True)
-    created_at = models.DateTimeField()
-    last_used_at = models.DateTimeField(null=True, blank=True)
-    revoked_at = models.DateTimeField(null=True, blank=True)
-
-    class Meta:
-        ordering = ["-created_at"]
 
     def __str__(self) -> str:
         return f"{self.name} on {self.kiln}"

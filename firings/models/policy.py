@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from django.db import models
 
+from studio.models import SingleRow
 
-class FiringPolicy(models.Model):
+
+class FiringPolicy(SingleRow):
     """Studio-wide settings of queues, loads and openings."""
 
     # 125 F: common practice, no source (published rules range from 50 to 100 C)
@@ -33,11 +35,6 @@ class FiringPolicy(models.Model):
 
     def __str__(self) -> str:
         return "Firing policy"
-
-    @classmethod
-    def current(cls) -> FiringPolicy:
-        """The policy's row, made with its defaults the first time it is asked for."""
-        return cls.objects.get_or_create(pk=1)[0]
 
     def gap_mm(self, stage: str) -> int:
         """The clear distance between two pieces of a firing of `stage`."""

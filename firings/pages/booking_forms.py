@@ -71,23 +71,24 @@ class PaletteField(forms.Field):
         super().__init__(widget=PaletteInput(sizes, units), **kwargs)
 
     def clean(self, value: Mapping[int, str]) -> list[PieceRequest]:
-        wanted = [(size, self._count(size, value.get(size.pk, ""))) for size in self.sizes]
+        typed = {size: value.get(size.pk, "") or "0" for size in self.sizes}
+        absurd = [size.name for size, count in typed.items() if not _is_count(count)]
+        if absurd:
+            raise ValidationError(
+                f"{', '.join(absurd)}: write a whole number from 0 to {PIECES_AT_MOST}.",
+                code="absurd",
+            )
         return [
             PieceRequest(
-                size.name, size.shape, size.across_mm, size.height_mm, size.depth_mm, count
+                size.name, size.shape, size.across_mm, size.height_mm, size.depth_mm, int(count)
             )
-            for size, count in wanted
-            if count
+            for size, count in typed.items()
+            if int(count)
         ]
 
-    def _count(self, size: PieceSize, typed: str) -> int:
-        if not typed:
-            return 0
-        if not (typed.isascii() and typed.isdigit() and int(typed[:9]) <= PIECES_AT_MOST):
-            raise ValidationError(
-                f"{size.name}: write a whole number from 0 to {PIECES_AT_MOST}.", code="absurd"
-            )
-        return int(typed)
+
+def _is_count(typed: str) -> bool:
+    return typed.isascii() and typed.isdigit() and int(typed[:9]) <= PIECES_AT_MOST
 
 
 class PieceRow(ReaderForm):
@@ -199,6 +200,8 @@ class BookingForm(FormWithRows):
         if "rows" in cleaned:
             typed = [PieceRequest(**row) for row in cleaned["rows"]]
             cleaned["pieces"] = [*cleaned.get("pieces", []), *typed]
+            if not (cleaned["pieces"] or cleaned.get("shelf_fraction") or "pieces" in self.errors):
+                self.add_error("pieces", "Say what you bring: at least one piece.")
         return cleaned
 
 

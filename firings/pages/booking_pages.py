@@ -29,7 +29,11 @@ def book(request: HttpRequest) -> HttpResponse:
     choice = choice_of(request)
     if choice is None:
         policy = FiringPolicy.current()
-        context = {"queues": queues_of(policy), "announced": announced_firings(policy)}
+        context = {
+            "queues": queues_of(policy),
+            "announced": announced_firings(policy),
+            "has_clays": Clay.objects.filter(is_offered=True).exists(),
+        }
         return render(request, "firings/book_where.html", context)
 
     def act(cleaned: dict[str, Any]) -> Booking:

@@ -57,7 +57,11 @@ def close(request: HttpRequest, number: int) -> HttpResponse:
         partial(CloseForm, units=units_of(request)),
         "firings/close.html",
         lambda cleaned: close_firing(by=request.user, at=timezone.now(), firing=firing, **cleaned),
-        context={"firing": firing, "back": page_of(firing), **cones_context(firing)},
+        context={
+            "firing": firing,
+            "back": page_of(firing),
+            **cones_context(firing, units_of(request)),
+        },
         initial={"register_start_wh": firing.register_start_wh, "reached_cone": firing.cone},
         done=_closed,
         then=page_of(firing),

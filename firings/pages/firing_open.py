@@ -23,6 +23,8 @@ from studio.pages.context import units_of
 from studio.pages.rows import FormWithRows
 from studio.pages.unit_fields import CountField, ReaderForm, TemperatureField
 
+BEND_FAULTS = ("invalid", "min_value", "max_value", "max_digits", "max_decimal_places")
+BEND_WORDS = "Write a number from 0 to 1, with at most two decimals."
 CONE_CHOICES = [("", "Choose"), *((cone, f"Cone {cone}") for cone in CONES)]
 
 
@@ -50,6 +52,7 @@ class ConeRow(ReaderForm):
         max_digits=3,
         decimal_places=2,
         widget=forms.NumberInput({"step": "0.05", "inputmode": "decimal"}),
+        error_messages=dict.fromkeys(BEND_FAULTS, BEND_WORDS),
     )
 
     def clean(self) -> dict[str, Any]:

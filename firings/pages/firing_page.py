@@ -182,7 +182,7 @@ def _part_context(request: HttpRequest, firing: Firing, part: str) -> dict[str, 
         context["next_slip"] = to_unload[0] if to_unload else None
         context["witness_cones"] = list(firing.witness_cones.all())
     if part == "closed":
-        context |= cones_context(firing)
+        context |= cones_context(firing, units_of(request))
     return context
 
 

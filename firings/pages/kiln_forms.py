@@ -9,6 +9,7 @@ from django import forms
 from firings.actions.kilns import (
     BREAKER_A,
     CHAMBER_MM,
+    COST_MINOR_MAX,
     POSTS_STACKED,
     POWER_W,
     SHELF_MM,
@@ -23,7 +24,6 @@ from studio.pages.unit_fields import AmountField, CountField, LengthField, Power
 from studio.pages.widgets import DayInput
 
 CONE_CHOICES = [(cone, f"Cone {cone}") for cone in CONES]
-COST_MINOR_MAX = 10**9
 
 
 def check_depth(form: forms.Form, cleaned: dict[str, Any], shape: str, depth: str) -> None:
@@ -239,7 +239,12 @@ class ReasonForm(forms.Form):
     reason = forms.CharField(label="Why", max_length=500, widget=forms.Textarea({"rows": 3}))
 
 
-class ReplaceForm(forms.Form):
+class ReplaceForm(ReaderForm):
+    cost_minor = AmountField(
+        label="What replacing it cost",
+        help_text="Parts and work. The kiln's wear reserve pays it as far as it goes.",
+        max_minor=COST_MINOR_MAX,
+    )
     reason = forms.CharField(
         label="What was found", required=False, max_length=500, widget=forms.Textarea({"rows": 3})
     )

@@ -74,11 +74,10 @@ def replace(request: HttpRequest, pk: int) -> HttpResponse:
     part = get_object_or_404(KilnPart.objects.select_related("kiln"), pk=pk)
     return answer_form(
         request,
-        ReplaceForm,
+        partial(ReplaceForm, units=units_of(request)),
         "firings/kiln_part_replace.html",
-        lambda cleaned: replace_part(
-            by=request.user, at=timezone.now(), part=part, reason=cleaned["reason"]
-        ),
+        lambda cleaned: replace_part(by=request.user, at=timezone.now(), part=part, **cleaned),
+        initial={"cost_minor": part.replacement_cost_minor},
         context={"part": part, "is_element": part.kind == PartKind.ELEMENT},
         done=f"Replaced: {part}.",
         then=page_of(part.kiln),

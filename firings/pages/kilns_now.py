@@ -10,7 +10,16 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from firings.actions.kilns import finish_care
-from firings.models import KILN_IS_TAKEN, CareKind, CareTask, Firing, FiringState, Kiln
+from firings.actions.plan_firing import STAYS_HOT_AT_MOST
+from firings.models import (
+    KILN_IS_TAKEN,
+    CareKind,
+    CareTask,
+    Firing,
+    FiringPolicy,
+    FiringState,
+    Kiln,
+)
 from firings.pages.kiln_setup import page_of
 from studio.models import Role
 from studio.pages.access import needs
@@ -19,12 +28,16 @@ from studio.pages.answers import answer_deed
 
 @dataclass(frozen=True)
 class KilnNow:
-    """A kiln with the firing that has it, the next one, and its open care tasks."""
+    """A kiln with the firing that has it, the next one, and its open care tasks.
+
+    `broken_off` is a firing that ended so lately that the kiln may be hot, and its ware in it.
+    """
 
     kiln: Kiln
     running: Firing | None
     coming: Firing | None
     care: tuple[CareTask, ...]
+    broken_off: Firing | None = None
 
 
 @needs(Role.CREW, Role.MANAGER)
@@ -34,7 +47,7 @@ def kilns_now(request: HttpRequest) -> HttpResponse:
 
 
 def all_kilns_now() -> list[KilnNow]:
-    """Three queries, however many kilns there are."""
+    """Five queries, however many kilns there are."""
     unsettled = Firing.objects.filter(
         state__in=[*KILN_IS_TAKEN, FiringState.OPENED, FiringState.PLANNED, FiringState.OPEN]
     ).order_by("planned_for", "pk")
@@ -45,11 +58,21 @@ def all_kilns_now() -> list[KilnNow]:
         (coming if is_coming else running).setdefault(firing.kiln_id, firing)
         if firing.state in KILN_IS_TAKEN:
             running[firing.kiln_id] = firing
+    lately = Firing.objects.filter(
+        state=FiringState.ABORTED, closed_at__gt=timezone.now() - STAYS_HOT_AT_MOST
+    ).exclude(log_last_c__lte=FiringPolicy.current().opening_limit_c)
+    broken_off = {firing.kiln_id: firing for firing in lately.order_by("closed_at")}
     care: dict[int, list[CareTask]] = {}
     for task in open_care():
         care.setdefault(task.kiln_id, []).append(task)
     return [
-        KilnNow(kiln, running.get(kiln.pk), coming.get(kiln.pk), tuple(care.get(kiln.pk, ())))
+        KilnNow(
+            kiln,
+            running.get(kiln.pk),
+            coming.get(kiln.pk),
+            tuple(care.get(kiln.pk, ())),
+            broken_off.get(kiln.pk),
+        )
         for kiln in Kiln.objects.all()
     ]
 

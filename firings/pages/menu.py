@@ -3,6 +3,7 @@
 from firings.pages.menu_for_crew import register_crew_menu
 from firings.pages.menu_for_managers import register_manager_menu
 from firings.pages.menu_for_members import register_member_menu
+from firings.pages.trail_subjects import register_trail_subjects
 from studio.pages.words import register_words
 
 BOOKING_WORDS = {
@@ -41,3 +42,4 @@ def register_firing_pages() -> None:
     register_member_menu()
     register_crew_menu()
     register_manager_menu()
+    register_trail_subjects()

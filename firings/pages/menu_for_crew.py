@@ -31,7 +31,7 @@ def register_crew_menu() -> None:
 
 def running_panel(request: HttpRequest) -> Panel | None:
     """What is hot, or wants hands, right now."""
-    if not request.user.has_role(Role.CREW):
+    if not request.user.has_role(Role.CREW, Role.MANAGER):
         return None
     return Panel("firings/panels/running.html", {"now": firings_now()}, order=100)
 
@@ -46,7 +46,7 @@ def care_panel(request: HttpRequest) -> Panel | None:
 
 def overdue_panel(request: HttpRequest) -> Panel | None:
     """What has stood on the pick-up shelf for longer than it should."""
-    if not request.user.has_role(Role.CREW):
+    if not request.user.has_role(Role.CREW, Role.MANAGER):
         return None
     today = timezone.now().astimezone(studio_of(request).zone).date()
     overdue = Booking.objects.filter(state=BookingState.READY, pick_up_by__lt=today)

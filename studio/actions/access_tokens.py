@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import secrets
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.db import transaction
 
 from studio.actions.accounts import checked_name
-from studio.actions.invitations import digest_of
+from studio.actions.tokens import digest_of, note_use
 from studio.actions.trail import record_deed
 from studio.models import AccessToken, Person
 from studio.refusals import Denied, Refusal
 
 TOKENS_MAX = 20
-# a token's last use is written at most this often: reading the API should not be a write
-USE_NOTED_EVERY = timedelta(minutes=1)
 
 
 def create_access_token(*, by: Person, at: datetime, name: str) -> tuple[AccessToken, str]:
@@ -62,7 +60,6 @@ def use_access_token(*, secret: str, at: datetime) -> AccessToken | None:
         .filter(digest=digest_of(secret), revoked_at=None, person__is_active=True)
         .first()
     )
-    if token and (token.last_used_at is None or token.last_used_at <= at - USE_NOTED_EVERY):
-        AccessToken.objects.filter(pk=token.pk).update(last_used_at=at)
-        token.last_used_at = at
+    if token:
+        note_use(token, at)
     return token

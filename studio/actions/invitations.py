@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from collections.abc import Collection
 from datetime import datetime, timedelta
@@ -23,14 +22,10 @@ from studio.actions.accounts import (
 )
 from studio.actions.outbox import write_notice
 from studio.actions.permits import require_role
+from studio.actions.tokens import digest_of
 from studio.actions.trail import record_deed
 from studio.models import Account, Invitation, Person, Role, RoleHolding
 from studio.refusals import Refusal
-
-
-def digest_of(secret: str) -> str:
-    """What is kept of a secret that nobody is to read back: SHA-256, in hexadecimal."""
-    return hashlib.sha256(secret.encode()).hexdigest()
 
 
 def secret_behind(notice_key: str) -> str:

@@ -1,4 +1,4 @@
-"""Signing in to the API with a person's access token."""
+"""Signing in to the API with a token in the header, and with a person's access token."""
 
 from __future__ import annotations
 
@@ -16,24 +16,35 @@ from studio.models import AccessToken, Person
 SCHEME = "Bearer"
 
 
-class TokenAuthentication(BaseAuthentication):
+class BearerAuthentication(BaseAuthentication):
     """`Authorization: Bearer <token>`, RFC 6750, 2.1."""
 
-    def authenticate(self, request: Request) -> tuple[Person, AccessToken] | None:
+    def secret_sent(self, request: Request) -> str | None:
+        """What stands after `Bearer`; None when another way of signing in is used, or none."""
         words = get_authorization_header(request).decode("latin-1").split()
         if not words or words[0].lower() != SCHEME.lower():
             return None
         if len(words) != 2:
             raise AuthenticationFailed("Write the header as: Authorization: Bearer <token>")
-        token = use_access_token(secret=words[1], at=timezone.now())
+        return words[1]
+
+    def authenticate_header(self, request: Request) -> str:
+        return SCHEME
+
+
+class TokenAuthentication(BearerAuthentication):
+    """A person's access token."""
+
+    def authenticate(self, request: Request) -> tuple[Person, AccessToken] | None:
+        secret = self.secret_sent(request)
+        if secret is None:
+            return None
+        token = use_access_token(secret=secret, at=timezone.now())
         if token is None:
             raise AuthenticationFailed(
                 "This token is unknown or revoked. Make a new one under My details."
             )
         return token.person, token
-
-    def authenticate_header(self, request: Request) -> str:
-        return SCHEME
 
 
 class TokenScheme(OpenApiAuthenticationExtension):

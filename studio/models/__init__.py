@@ -1,6 +1,8 @@
 from studio.models.notices import MailboxMessage, Notice, NoticeState
 from studio.models.people import AccessToken, Account, Invitation, Person, Role, RoleHolding
 from studio.models.settings_of_studio import Studio
+from studio.models.single_row import SingleRow
+from studio.models.tokens import Token
 from studio.models.trail import TrailEntry
 
 __all__ = [
@@ -13,6 +15,8 @@ __all__ = [
     "Person",
     "Role",
     "RoleHolding",
+    "SingleRow",
     "Studio",
+    "Token",
     "TrailEntry",
 ]

@@ -11,6 +11,8 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
+from studio.models.tokens import Token
+
 LENGTH_UNITS = [("cm", "centimetres"), ("in", "inches")]
 TEMPERATURE_UNITS = [("C", "°C"), ("F", "°F")]
 
@@ -217,18 +219,10 @@ class Invitation(models.Model):
         return "open" if at < self.expires_at else "expired"
 
 
-class AccessToken(models.Model):
-    """A person's key to the JSON API; only its digest is kept."""
+class AccessToken(Token):
+    """A person's token for the JSON API."""
 
     person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="access_tokens")
-    name = models.CharField(max_length=80)
-    digest = models.CharField(max_length=64, unique=True)
-    created_at = models.DateTimeField()
-    last_used_at = models.DateTimeField(null=True, blank=True)
-    revoked_at = models.DateTimeField(null=True, blank=True)
-
-    class Meta:
-        ordering = ["-created_at"]
 
     def __str__(self) -> str:
         return f"{self.name} ({self.person})"

@@ -7,9 +7,10 @@ import zoneinfo
 from django.db import models
 
 from studio.models.people import LENGTH_UNITS, TEMPERATURE_UNITS
+from studio.models.single_row import SingleRow
 
 
-class Studio(models.Model):
+class Studio(SingleRow):
     """The one studio that this deployment serves."""
 
     name = models.CharField(max_length=120, default="Our studio")
@@ -32,11 +33,6 @@ class Studio(models.Model):
 
     def __str__(self) -> str:
         return self.name
-
-    @classmethod
-    def current(cls) -> Studio:
-        """The studio's row, made with its defaults the first time it is asked for."""
-        return cls.objects.get_or_create(pk=1)[0]
 
     @property
     def zone(self) -> zoneinfo.ZoneInfo:

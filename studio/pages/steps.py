@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-STEP_WORDS = {"done": "done", "now": "now", "next": "to come", "missed": "did not happen"}
+STEP_WORDS = {"done": "done", "now": "now", "next": "to come", "missed": "the way ended here"}
 
 
 @dataclass(frozen=True)
 class Step:
-    """One step: `state` is done, now, next or missed; `at` the moment it happened, in UTC."""
+    """One step: `state` is done, now, next, or missed where the way ended early.
+
+    `at` is the moment it happened, in UTC.
+    """
 
     label: str
     state: str

@@ -5,6 +5,7 @@ from studio.pages.first_steps import first_steps_panel, register_first_steps, st
 from studio.pages.home import register_panel
 from studio.pages.nav import NavEntry, register_nav
 from studio.pages.notices import failed_notices_panel
+from studio.pages.subjects import accounts_by_id, people_by_id, register_subjects
 from studio.pages.words import register_words
 
 MENU = (
@@ -32,6 +33,8 @@ def register_studio_menu() -> None:
     register_panel(failed_notices_panel)
     register_panel(first_steps_panel)
     register_first_steps(studio_first_steps)
+    register_subjects("person", people_by_id)
+    register_subjects("account", accounts_by_id)
     register_words("first_step", {"done": ("Done", "good"), "open": ("To do", "wait")})
     register_words(
         "notice",

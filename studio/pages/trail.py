@@ -8,6 +8,7 @@ from django.shortcuts import render
 
 from studio.models import Role, TrailEntry
 from studio.pages.access import needs
+from studio.pages.subjects import subjects_of, words_of_kind
 
 ROWS = 50
 
@@ -22,10 +23,12 @@ def trail(request: HttpRequest) -> HttpResponse:
     if words:
         found = found.filter(by__name__icontains=words)
     kinds = TrailEntry.objects.order_by("subject_kind").values_list("subject_kind", flat=True)
+    page = Paginator(found, ROWS).get_page(request.GET.get("page"))
     context = {
-        "page": Paginator(found, ROWS).get_page(request.GET.get("page")),
+        "page": page,
+        "rows": subjects_of(page),
         "kind": kind,
-        "kinds": list(kinds.distinct()),
+        "kinds": [(one, words_of_kind(one)) for one in kinds.distinct()],
         "words": words,
     }
     return render(request, "studio/trail.html", context)

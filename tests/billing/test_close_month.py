@@ -6,6 +6,7 @@ import pytest
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
+from billing.actions import statement_drafts
 from billing.actions.close_month import (
     close_month,
     content_hash,
@@ -163,6 +164,23 @@ def test_months_close_in_order(books: Books) -> None:
     assert month_to_close(AFTER_APRIL) == APRIL
 
 
+def test_close_whose_statements_differ_from_the_ledger_is_refused(
+    books: Books, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Subsidiary ledger equals control account (bookkeeping's rule): checked before it is issued.
+
+    The control is every other test here: without the lost line the same month closes.
+    """
+    price(books)
+    lines = statement_drafts._firing_lines
+    monkeypatch.setattr(statement_drafts, "_firing_lines", lambda month: lines(month)[1:])
+    with pytest.raises(BillingRefusal, match="account 101 Ada Rowan") as refusal:
+        close(books)
+    assert refusal.value.code == "statements_differ"
+    assert (MonthClose.objects.count(), Statement.objects.count()) == (0, 0)
+    assert not Notice.objects.exists()
+
+
 def test_month_before_the_first_entry_is_not_closed(books: Books) -> None:
     """One slip of the year, and every month since would have to be closed one by one."""
     with pytest.raises(BillingRefusal, match="Nothing is in the books yet"):
@@ -171,6 +189,16 @@ def test_month_before_the_first_entry_is_not_closed(books: Books) -> None:
     with pytest.raises(BillingRefusal, match="Next is March 2026"):
         close(books, date(2016, 3, 1))
     assert not MonthClose.objects.exists()
+
+
+def test_late_payment_says_on_the_statement_when_it_came(books: Books) -> None:
+    price(books)
+    close(books)
+    pay(books, 100, at=AFTER_MARCH - timedelta(days=4))
+    close(books, APRIL, AFTER_APRIL)
+    (line,) = Statement.objects.get(number=3).content["lines"]
+    assert (line["on"], line["kind"], line["amount_minor"]) == ("2026-04-01", "payment", 100)
+    assert line["text"] == "Payment, bank transfer (of 29 March 2026, in a closed month)"
 
 
 def test_only_the_treasurer_closes(books: Books) -> None:
@@ -209,6 +237,24 @@ def test_preview_says_what_would_happen_and_what_is_open(books: Books) -> None:
     assert preview.firings_unpriced == [unpriced]
     assert preview.members_without_account == [guest]
     assert not MonthClose.objects.exists()
+
+
+def test_preview_adds_up_to_what_is_issued(books: Books) -> None:
+    """The preview sums in the database, the statements line by line: charges, a credit, a payment,
+    one that bounced, money paid back, and a cost that was taken back."""
+    price(books)
+    give_credit(by=books.treasurer, at=NOON, account=books.ada_account, amount_minor=9, reason="x")
+    pay(books, 100)
+    reverse_payment(by=books.treasurer, at=NOON, payment=pay(books, 250), reason="bounced")
+    pay(books, -40)
+    reverse_firing_cost(by=books.treasurer, at=NOON, cost=price(books), reason="wrong meter")
+    preview = preview_close(MARCH, AFTER_MARCH)
+    close(books)
+    for name in ("opening", "charges", "credits", "payments", "closing"):
+        issued = sum(Statement.objects.values_list(f"{name}_minor", flat=True))
+        assert getattr(preview, f"{name}_minor") == issued, name
+    assert preview.statements_count == Statement.objects.count() == 2
+    assert preview.charges_minor == 2 * 1158 + 250 + 40
 
 
 def test_closing_asks_no_more_for_more_accounts(books: Books) -> None:

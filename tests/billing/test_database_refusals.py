@@ -304,6 +304,14 @@ def test_there_is_one_billing_policy(closed: MonthClose) -> None:
     refused("one_billing_policy", "UPDATE billing_billingpolicy SET id = 2")
 
 
+@pytest.mark.parametrize(
+    ("rule", "change"),
+    [("iban_has_its_payee", "iban = 'DE89370400440532013000'"), ("bic_has_its_iban", "bic = 'X'")],
+)
+def test_bank_details_are_whole(closed: MonthClose, rule: str, change: str) -> None:
+    refused(rule, f"UPDATE billing_billingpolicy SET {change}")  # noqa: S608
+
+
 def test_sqlite_does_not_replace_what_is_final(closed: MonthClose, posted: JournalEntry) -> None:
     """INSERT OR REPLACE deletes without firing a trigger for it; PostgreSQL has no such thing."""
     if connection.vendor != "sqlite":

@@ -126,6 +126,22 @@ def test_credit_needs_an_amount_and_a_reason(
     assert refusal.value.field == field
 
 
+def test_same_credit_is_given_once_a_day(books: Books) -> None:
+    """A button pressed twice."""
+    same = {"account": books.ada_account, "amount_minor": 300, "reason": "cracked lid"}
+    first = give_credit(by=books.manager, at=NOON, **same)
+    with pytest.raises(BillingRefusal) as refusal:
+        give_credit(by=books.treasurer, at=NOON + timedelta(minutes=1), **same)
+    assert (refusal.value.code, refusal.value.field) == ("credit_twice", "reason")
+    assert balance_minor_of(books.ada_account, TODAY) == -300
+    others = {"account": books.ben_account}, {"amount_minor": 301}, {"reason": "the other lid"}
+    for other in others:
+        give_credit(by=books.manager, at=NOON, **{**same, **other})
+    give_credit(by=books.manager, at=NOON + timedelta(days=1), **same)
+    reverse_entry(by=books.treasurer, at=NOON, entry=first, reason="too much")
+    give_credit(by=books.manager, at=NOON, **same)
+
+
 def test_only_the_treasurer_touches_money(books: Books) -> None:
     payment = pay(books)
     with pytest.raises(Denied):

@@ -40,9 +40,17 @@ def charged(books: Books) -> Books:
 def test_letter_says_what_to_pay_and_by_when(charged: Books) -> None:
     letter = letter_to_ada(charged)
     assert letter.subject == "Statement 1 for March 2026: €5.79 to pay by 16 April"
-    assert "Please pay €5.79 by 16 April 2026 and name statement 1." in letter.text
+    assert "Please pay €5.79 by 16 April 2026 with the reference RF90 101." in letter.text
+    assert "with the reference RF90 101." in letter.html
     assert "/statements/1/" in letter.text
     assert 'href="http://localhost:8000/statements/1/"' in letter.html
+
+
+def test_letter_from_before_references_names_the_statement(charged: Books) -> None:
+    close_month(by=charged.treasurer, at=AFTER_MARCH, month=MARCH)
+    notice = Notice.objects.get(person=charged.ada)
+    del notice.facts["reference"]
+    assert "16 April 2026 and name statement 1." in write_letter(notice).text
 
 
 def test_letter_of_a_settled_account_asks_for_nothing(charged: Books) -> None:
@@ -50,6 +58,7 @@ def test_letter_of_a_settled_account_asks_for_nothing(charged: Books) -> None:
     letter = letter_to_ada(charged)
     assert letter.subject == "Statement 1 for March 2026: nothing to pay"
     assert "There is nothing to pay." in letter.text
+    assert "RF90" not in letter.text
 
 
 def test_letter_of_an_account_in_credit_says_so(charged: Books) -> None:

@@ -129,11 +129,41 @@ def test_policy_is_edited_and_the_trail_says_what_changed(books: Books) -> None:
         ("payment_days", 0),
         ("payment_days", 121),
         ("how_to_pay", "x" * 1001),
+        ("payee_name", "x" * 71),
+        ("iban", "GB82TEST12345698765432"),  # published as invalid: the remainder is 5
+        ("iban", "XX431234"),
+        ("bic", "AGRIFRPP8"),
     ],
 )
 def test_policy_out_of_range_is_refused(books: Books, field: str, value: object) -> None:
     with pytest.raises(BillingRefusal) as refusal:
         edit_billing_policy(by=books.treasurer, at=NOON, **{**POLICY, field: value})
+    assert refusal.value.field == field
+    assert BillingPolicy.current().payment_days == 14
+
+
+BANK = {"payee_name": "Ashbank Studio", "iban": "de89 3704 0044 0532 0130 00"}
+
+
+def test_bank_details_are_kept_as_banks_write_them(books: Books) -> None:
+    edit_billing_policy(by=books.manager, at=NOON, **POLICY, **BANK, bic="bhbldehh xxx")
+    policy = BillingPolicy.current()
+    assert (policy.iban, policy.bic) == ("DE89370400440532013000", "BHBLDEHHXXX")
+    assert TrailEntry.objects.get(deed="edited").details["changes"]["iban"]["from"] == ""
+
+
+@pytest.mark.parametrize(
+    ("details", "field"),
+    [
+        ({"iban": BANK["iban"]}, "payee_name"),
+        ({"payee_name": "Ashbank Studio", "bic": "BHBLDEHHXXX"}, "iban"),
+    ],
+)
+def test_half_of_the_bank_details_is_refused(
+    books: Books, details: dict[str, str], field: str
+) -> None:
+    with pytest.raises(BillingRefusal) as refusal:
+        edit_billing_policy(by=books.treasurer, at=NOON, **POLICY, **details)
     assert refusal.value.field == field
     assert BillingPolicy.current().payment_days == 14
 

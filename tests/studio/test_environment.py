@@ -127,3 +127,16 @@ def test_https_gives_cookies_their_prefix_and_is_remembered_a_year(tmp_path, add
         [sys.executable, "-c", SHOWS], cwd=ROOT, env=environment, capture_output=True, text=True
     )
     assert ended.stdout.strip() == shown, ended.stderr
+
+
+def test_a_command_without_its_variables_says_so_in_one_line():
+    answer = subprocess.run(
+        [sys.executable, str(ROOT / "manage.py"), "check"],
+        env={"PATH": "", "WAREBOARD_MODE": "production"},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert answer.returncode == 1
+    assert answer.stderr.startswith("Production needs SECRET_KEY, ALLOWED_HOSTS, PUBLIC_URL")
+    assert "Traceback" not in answer.stderr

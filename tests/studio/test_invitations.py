@@ -11,11 +11,11 @@ from django.db import connection
 
 from studio.actions.invitations import (
     accept_invitation,
-    digest_of,
     invite_person,
     open_invitation,
     revoke_invitation,
 )
+from studio.actions.tokens import digest_of
 from studio.models import Account, Invitation, Notice, Person, Role, Studio, TrailEntry
 from studio.refusals import Denied, Refusal
 from tests.studio.made import NOW, make_account, make_manager, make_person

@@ -102,7 +102,7 @@ def test_pages_about_one_person_are_the_managers(client, name):
 
 # --- Lists ----------------------------------------------------------------------------------
 
-QUERIES = {"people": 8, "accounts": 7, "notices": 6, "mailbox": 6, "trail": 7, "my_details": 6}
+QUERIES = {"people": 8, "accounts": 7, "notices": 6, "mailbox": 6, "trail": 8, "my_details": 6}
 
 
 def more_rows(manager):
@@ -449,3 +449,15 @@ def test_invitation_form_ignores_an_unknown_earlier_invitation(client, manager):
     for number in ("7", "x", "9" * 40):
         form = client.get(f"{reverse('studio:invite')}?again={number}").context["form"]
         assert form["roles"].value() == [Role.MEMBER]
+
+
+def test_trail_names_what_it_is_about_and_leads_there(client, manager):
+    first, second = make_person(name="Ada Rowan"), make_person(name="Ben Sallow")
+    for person in (first, second):
+        record_deed(person, "deactivated", by=manager, at=NOW)
+    record_deed(Studio.current(), "edited", by=manager, at=NOW)
+    page = text_of(client.get(reverse("studio:trail")))
+    for person in (first, second):
+        assert f'<a href="{reverse("studio:person", args=[person.pk])}">{person.name}</a>' in page
+    assert "studio 1" in page
+    assert "not said" not in page

@@ -239,6 +239,18 @@ def test_policy_changes_only_what_is_sent(books: Books, mara: APIClient, ada: AP
     assert mara.patch(f"{API}/billing-policy/", {"payment_days": 0}).status_code == 400
 
 
+def test_policy_takes_bank_details_and_says_what_is_wrong_with_them(
+    books: Books, mara: APIClient
+) -> None:
+    address = f"{API}/billing-policy/"
+    bank = {"payee_name": "Ashbank Studio", "iban": "de89 3704 0044 0532 0130 00", "bic": ""}
+    assert mara.patch(address, bank).json()["iban"] == "DE89370400440532013000"
+    for wrong in ({"iban": "DE89370400440532013001"}, {"bic": "AGRI"}, {"payee_name": ""}):
+        answer = mara.patch(address, wrong)
+        assert (answer.status_code, answer.json()["code"]) == (422, f"{next(iter(wrong))}_wrong")
+    assert mara.get(address).json()["iban"] == "DE89370400440532013000"
+
+
 # --- Months ---------------------------------------------------------------------------------
 
 

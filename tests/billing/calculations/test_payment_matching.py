@@ -12,7 +12,7 @@ from billing.calculations.payment_matching import (
     are_alike,
     statement_numbers_in,
 )
-from billing.calculations.payment_references import account_number_in, reference_of
+from billing.calculations.payment_references import reference_of
 
 ACCOUNTS = (
     KnownAccount(101, ("Ada Rowan",)),
@@ -33,36 +33,6 @@ def proposals(
 
 def told(*found: Proposal) -> list[tuple[int, bool]]:
     return [(one.account_number, one.is_certain) for one in found]
-
-
-# --- ISO 11649 ----------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("number", "reference"),
-    [(2348231, "RF712348231"), (539007547034, "RF18539007547034")],
-    # ISO 11649 Annex B as quoted by python-stdnum's and others' documents; EPC069-12's sample.
-)
-def test_reference_of_published_numbers(number: int, reference: str) -> None:
-    assert reference_of(number) == reference
-    assert account_number_in(f"for {reference}, thanks") == number
-
-
-def test_reference_is_read_with_blanks_and_in_any_case() -> None:
-    assert account_number_in("rf18 5390 0754 7034 for March 2026") == 539007547034
-
-
-@pytest.mark.parametrize(
-    "text", ["RF17539007547034", "XRF712348231", "RF71", "RF712348231 RF18539007547034", ""]
-)
-def test_no_reference_or_several_name_no_account(text: str) -> None:
-    assert account_number_in(text) is None
-
-
-@pytest.mark.parametrize("number", [-1, 10**21])
-def test_no_reference_for_a_number_that_does_not_fit(number: int) -> None:
-    with pytest.raises(ValueError, match="account_number"):
-        reference_of(number)
 
 
 # --- Certain ------------------------------------------------------------------------------------

@@ -138,12 +138,16 @@ def rules(*entries):
             "season 'winter', sun: 19:30 to 24:00 has no period",
         ),
         (
+            rules(MORNING, DAY, {**NIGHT, "weekdays": ["tue", "wed", "thu", "sat", "sun"]}),
+            "season 'winter', mon, fri: 19:30 to 24:00 has no period",
+        ),
+        (
             rules({**MORNING, "from": "00:30"}, DAY, {**NIGHT, "weekdays": DAILY}),
-            "season 'winter', mon: 00:00 to 00:30 has no period",
+            "season 'winter', mon to sun: 00:00 to 00:30 has no period",
         ),
         (
             rules(MORNING, DAY, {**NIGHT, "from": "18:00"}),
-            "season 'winter', mon: 18:00 to 19:30 has two periods",
+            "season 'winter', mon to sun: 18:00 to 19:30 has two periods",
         ),
         (changed("seasons", 0, "last_day", to="04-29"), "no season holds on 04-30"),
         (changed("seasons", to=[]), "no season holds on 01-01"),
@@ -198,7 +202,7 @@ def test_problems_of_sense_are_named_together():
     document["periods"].append({"name": "on", "price_per_kwh": "1"})
     document["seasons"][0]["rules"] = [DAY]
     problems = problems_of(document)
-    assert len(problems) == 2 + 2 * 7
+    assert len(problems) == 2 + 2  # two gaps, each the same on all seven days
     assert problems[1] == "period 'on' is given twice"
 
 

@@ -5,13 +5,15 @@ from __future__ import annotations
 from django.test import Client
 from django.utils import timezone
 
+from billing.actions.close_month import close_month
+from billing.actions.payments import record_payment
 from billing.actions.price_firing import reverse_firing_cost
 from billing.models import FiringCost
 from firings.models import Booking, BookingState, Firing, FiringState
 from studio.models import Role
 from tests.billing.conftest import Books
 from tests.billing.faces_scene import priced, signed_in, text_of
-from tests.billing.scene import make_person
+from tests.billing.scene import AFTER_MARCH, MARCH, make_person
 
 
 def closed(books: Books) -> FiringCost:
@@ -92,3 +94,20 @@ def test_account_page_shows_the_balance_and_leads_to_its_lines(
     assert 'href="/books/accounts/101/"' in managers
     assert f'href="/people/{books.ada.pk}/"' in managers
     assert 'href="/people/accounts/"' in managers
+
+
+def test_trail_names_costs_payments_and_months(books: Books, mara: Client) -> None:
+    cost = closed(books)
+    record_payment(
+        by=books.treasurer,
+        at=AFTER_MARCH,
+        account=books.ada_account,
+        amount_minor=200,
+        received_on=AFTER_MARCH.date(),
+        method="cash",
+    )
+    close_month(by=books.treasurer, at=AFTER_MARCH, month=MARCH)
+    page = text_of(mara.get("/trail/"))
+    assert f'<a href="/books/costs/{cost.pk}/">cost of {cost.firing}</a>' in page
+    assert '<a href="/books/accounts/101/">payment of account 101 Ada Rowan</a>' in page
+    assert "close of March 2026" in page

@@ -386,6 +386,26 @@ def test_policy_is_edited_and_bad_values_are_refused(books: Books, mara: Client)
         assert mara.post("/books/policy/", {**fields, **wrong}).status_code == 422
 
 
+def test_policy_page_says_what_is_wrong_with_bank_details(books: Books, mara: Client) -> None:
+    fields = {
+        "split_policy": "used",
+        "consumables_per_firing_minor": "1.50",
+        "handling_per_firing_minor": "1",
+        "payment_days": "14",
+        "how_to_pay": "",
+        "payee_name": "Ashbank Studio",
+        "iban": "DE89 3704 0044 0532 0130 01",
+        "bic": "",
+    }
+    answer = mara.post("/books/policy/", fields)
+    assert answer.status_code == 422
+    assert "The check digits of this IBAN do not fit" in text_of(answer)
+    assert 'value="DE89 3704 0044 0532 0130 01"' in text_of(answer)
+    right = {**fields, "iban": "DE89 3704 0044 0532 0130 00"}
+    assert mara.post("/books/policy/", right).status_code == 303
+    assert 'value="DE89370400440532013000"' in text_of(mara.get("/books/policy/"))
+
+
 # --- Questions ------------------------------------------------------------------------------
 
 QUERIES = {

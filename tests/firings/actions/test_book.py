@@ -9,7 +9,7 @@ from firings.actions.book import book_ware
 from firings.actions.bookings import decline_booking, withdraw_booking
 from firings.actions.plan_firing import announce_firing
 from firings.actions.ware import edit_firing_policy
-from firings.models import Booking, BookingState, Kiln
+from firings.models import Booking, BookingState, Kiln, KilnState
 from firings.refusals import WareRefusal
 from studio.models import Notice, Person
 from studio.refusals import Denied
@@ -101,8 +101,36 @@ def test_an_over_tall_piece_is_refused_with_the_limit_it_breaks(ines):
     refusal = refused("piece_fits_no_kiln", member=ines, pieces=[tall])
     assert refusal.facts["limits"] == ["height"]
     # chamber 570 less lowest post 13, shelf 16 and 13 of air above
-    assert "528 mm" in refusal.message
-    assert "Floor vase" in refusal.message
+    assert refusal.message == (
+        "Floor vase is too big for Heron. It is 70.0\xa0cm high; "
+        "this kiln takes ware up to 52.8\xa0cm high."
+    )
+
+
+def test_who_reads_inches_is_told_the_limit_in_inches(ines):
+    ines.length_unit = "in"
+    ines.save()
+    wide = replace(MUG, name="Platter", across_mm=508)
+    told = refused("piece_fits_no_kiln", member=ines, pieces=[wide]).message
+    # 508 mm are 20 in of 25.4 mm (NIST SP 811, B.8).
+    assert "It is 20.00\xa0in across" in told
+
+
+def test_a_whole_shelf_that_leaves_no_place_for_cones_is_told_so(ines, kiln):
+    """Under a lid at 570 mm a whole shelf of ware 500 mm high leaves no second shelf."""
+    cosmo = scene.crew()
+    firing = announce_firing(by=cosmo, at=NOON, firing=scene.planned(cosmo, kiln))
+    told = refused(
+        "firing_is_full", member=ines, firing=firing, shelf_fraction="full", shelf_height_mm=500
+    ).message
+    assert "witness cones, which need 7.5\xa0cm of height" in told
+
+
+def test_more_than_all_shelves_of_any_kiln_is_no_one_slip(ines):
+    """Four shelves of pi 197^2 hold 487,688 mm2; sixteen plates of pi 100^2 are 502,655 mm2."""
+    plates = [replace(MUG, name="Plate", across_mm=200, height_mm=30, count=16)]
+    assert refused("more_than_one_load", member=ines, pieces=plates).field == "pieces"
+    assert scene.booking(ines, pieces=[replace(plates[0], count=15)])
 
 
 def test_a_piece_too_wide_for_every_shelf_is_refused_as_too_wide(ines):
@@ -202,6 +230,11 @@ class TestAnnouncedFiring:
     def test_a_firing_whose_hour_has_passed_takes_ware_that_is_dry_today(self, ines, firing):
         late = firing.planned_for + timedelta(days=1)
         assert scene.booking(ines, firing=firing, at=late).firing == firing
+
+    def test_a_kiln_taken_out_of_service_meanwhile_takes_none(self, ines, firing):
+        Kiln.objects.update(state=KilnState.OUT_OF_SERVICE)
+        with pytest.raises(WareRefusal, match="out of service"):
+            scene.booking(ines, firing=firing)
 
     def test_another_cone_is_refused(self, ines, firing):
         with pytest.raises(WareRefusal, match="cone 04"):

@@ -72,6 +72,16 @@ class TestPlanning:
         second = scene.planned(cosmo, kiln)
         assert refusal_of(begin_loading, by=cosmo, firing=second).code == "kiln_is_taken"
 
+    def test_a_kiln_is_emptied_before_it_is_loaded_again(self, cosmo, kiln, ines):
+        booking = scene.booking(ines)
+        firing, ended_at = scene.cooled(cosmo, scene.started(cosmo, scene.loading(cosmo, kiln)))
+        firing = scene.opened(cosmo, firing, at=ended_at)
+        following = scene.planned(cosmo, kiln, at=ended_at)
+        refusal = refusal_of(begin_loading, by=cosmo, firing=following)
+        assert (refusal.code, refusal.facts["slips"]) == ("kiln_not_emptied", [booking.slip])
+        scene.unloaded(cosmo, firing, at=ended_at)
+        assert begin_loading(by=cosmo, at=ended_at, firing=following).state == FiringState.LOADING
+
     def test_a_kiln_out_of_service_or_before_its_first_firing_is_not_loaded(self, cosmo, kiln):
         for state, code in (
             (KilnState.OUT_OF_SERVICE, "kiln_out_of_service"),

@@ -1,7 +1,7 @@
 """Readings come in: once, in any order, whole or not at all; and what follows from them."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -13,7 +13,7 @@ from firings.calculations.firing_summary import FiringSummary, summarise
 from firings.calculations.readings import Reading as Moment
 from firings.models import FiringState, Reading
 from firings.refusals import WareRefusal
-from studio.models import Notice
+from studio.models import Notice, Studio
 from tests import scene
 from tests.scene import NOON
 
@@ -79,6 +79,17 @@ def test_one_impossible_reading_refuses_the_whole_batch(firing, spoil, code):
     assert not Reading.objects.exists()
 
 
+def test_a_wrong_time_is_told_as_the_clock_on_the_studio_wall_shows_it(firing):
+    studio = Studio.current()
+    studio.time_zone = "Europe/Berlin"
+    studio.save()
+    early = replace(scene.log()[0], at=datetime(2026, 1, 5, 23, 30, tzinfo=UTC))
+    # Central European Time is an hour ahead of UTC in winter (IANA time zone database).
+    assert (
+        "A reading of 6 Jan 2026, 00:30:00 (Europe/Berlin)" in refusal_of(firing, [early]).message
+    )
+
+
 def test_a_time_twice_in_one_batch_is_refused(firing):
     readings = scene.log()[:3]
     assert refusal_of(firing, [*readings, readings[1]]).facts["reading"] == 4
@@ -122,6 +133,7 @@ class TestRouting:
     def following(self, opened, cosmo):
         """The kiln is fired again before the opened firing is closed."""
         at = opened.opened_at + timedelta(hours=6)
+        scene.unloaded(cosmo, opened, at=at)
         scene.booking(scene.person("Otto"), at=at)
         return scene.started(cosmo, scene.loading(cosmo, opened.kiln, at=at), at=at)
 
@@ -172,6 +184,15 @@ def test_a_persons_pyrometer_needs_only_one_reading(firing, cosmo):
     begin_cooling(by=cosmo, at=NOON + timedelta(hours=9), firing=firing)
     reading = [Moment(at=NOON + timedelta(hours=30), temp_c=40)]
     assert add(firing, reading, source="hand", by=cosmo).firing.state == FiringState.COOLED
+
+
+def test_a_persons_reading_beside_a_logger_is_of_the_minute(firing, cosmo):
+    """The logger's thermocouple still says 60; a minute before, a person measured 50 inside."""
+    logged = scene.log(end_c=60)
+    add(firing, logged)
+    at = logged[-1].at - timedelta(minutes=1)
+    firing = add(firing, [Moment(at=at, temp_c=50)], source="hand", by=cosmo).firing
+    assert (firing.state, firing.cooled_at) == (FiringState.COOLED, at)
 
 
 def test_a_reading_by_hand_of_an_earlier_hour_cools_nothing(firing, cosmo):

@@ -16,7 +16,9 @@ from firings.actions.open_and_unload import (
     shelve_booking,
 )
 from firings.actions.plan_firing import begin_loading
+from firings.actions.readings import add_firing_readings
 from firings.actions.remind_pick_ups import remind_pick_ups
+from firings.calculations.readings import Reading as Moment
 from firings.facts import firing_closed
 from firings.models import BookingState, Firing, FiringState, KilnState
 from firings.refusals import WareRefusal
@@ -191,6 +193,26 @@ class TestBreakingOff:
         assert Notice.objects.get(kind="aborted").person == ines
         assert kiln.state == KilnState.OUT_OF_SERVICE
 
+    def test_a_kiln_left_hot_is_not_loaded_before_it_was_measured_cold(self, cosmo, ines):
+        kiln = scene.kiln()
+        scene.booking(ines)
+        firing = scene.started(cosmo, scene.loading(cosmo, kiln))
+        at = NOON + timedelta(hours=6)
+
+        def measure(temp_c, at):
+            reading = [Moment(at=at, temp_c=temp_c)]
+            add_firing_readings(by=cosmo, at=at, firing=firing, readings=reading, source="hand")
+
+        measure(810, at)
+        abort_firing(by=cosmo, at=at, firing=firing, reason="a relay stuck")
+        following = scene.planned(cosmo, kiln, at=at)
+        with pytest.raises(WareRefusal, match="810 °C") as caught:
+            begin_loading(by=cosmo, at=at, firing=following)
+        assert caught.value.code == "kiln_is_hot"
+        measure(48, at + timedelta(hours=16))
+        begun = begin_loading(by=cosmo, at=at + timedelta(hours=16), firing=following)
+        assert begun.state == FiringState.LOADING
+
     def test_like_firings_say_nothing_of_one_that_was_broken_off(self, cosmo, ines):
         """Ten minutes of heat are not the 40 kWh of a whole firing: what is not known, is not."""
         kiln = scene.kiln()
@@ -215,6 +237,10 @@ class TestBreakingOff:
             abort_firing(by=cosmo, at=NOON, firing=loading, reason="lid")
 
 
+def cone_seen(cone: str) -> ConeSeen:
+    return ConeSeen(layer=1, cone=cone, bend=Decimal("0.95"))
+
+
 class TestFirstFiring:
     def test_a_new_kiln_takes_ware_only_after_its_empty_firing_with_a_witness_cone(self, cosmo):
         chief = scene.manager()
@@ -226,8 +252,10 @@ class TestFirstFiring:
         close = {"by": cosmo, "at": ended_at, "result": "reached", "register_end_wh": 1_020_000}
         with pytest.raises(WareRefusal, match="witness cone"):
             close_firing(firing=firing, **close)
-        seen = [ConeSeen(layer=1, cone="04", bend=Decimal("0.95"))]
-        record_witness_cones(by=cosmo, at=ended_at, firing=firing, cones=seen)
+        record_witness_cones(by=cosmo, at=ended_at, firing=firing, cones=[cone_seen("06")])
+        with pytest.raises(WareRefusal, match="witness cone 04"):
+            close_firing(firing=firing, **close)
+        record_witness_cones(by=cosmo, at=ended_at, firing=firing, cones=[cone_seen("04")])
         close_firing(firing=firing, **close)
         kiln.refresh_from_db()
         assert kiln.state == KilnState.IN_SERVICE

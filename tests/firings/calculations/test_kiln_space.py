@@ -9,6 +9,7 @@ from firings.calculations.kiln_space import (
     Chamber,
     KilnSpace,
     Shelf,
+    SizeLimit,
     Stack,
     check_footprint_fits,
     lowest_posts,
@@ -117,12 +118,13 @@ def test_refused_piece_says_which_limit(footprint, height_mm, limits):
     assert [limit.limit for limit in found] == limits
 
 
-def test_messages_tell_the_size_and_the_limit():
-    height, across = check_footprint_fits(kiln(), Disc(450), 500)
-    assert height.message == "It is 500 mm high; this kiln takes ware up to 411 mm high."
-    assert across.message == (
-        "It is 450 mm across; the widest round piece a shelf of this kiln takes is 400 mm."
+def test_limits_carry_the_size_and_the_limit():
+    assert check_footprint_fits(kiln(), Disc(450), 500) == (
+        SizeLimit("height", (500,), 411),
+        SizeLimit("across", (450,), 400),
     )
+    (across,) = check_footprint_fits(kiln(), Rectangle(321, 240), 100)
+    assert across == SizeLimit("across", (321, 240), 400)
 
 
 @pytest.mark.parametrize(

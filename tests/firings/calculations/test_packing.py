@@ -13,10 +13,11 @@ from firings.calculations.kiln_space import (
     Chamber,
     KilnSpace,
     Shelf,
+    SizeLimit,
     Stack,
     suggested_post_places,
 )
-from firings.calculations.load_plan import LoadPiece
+from firings.calculations.load_plan import LeftOut, LoadPiece, WhyLeftOut
 from firings.calculations.packing import fits, plan_load
 from firings.calculations.plan_check import check_load
 
@@ -149,9 +150,17 @@ def test_earlier_bookings_stay_when_not_all_fit():
     kept = len(placed(plan))
     assert 5 <= kept < 12
     assert placed(plan) == {f"mug-{n}" for n in range(kept)}
-    assert [left.reason for left in plan.left_out] == [
-        "There is no room left for it in this load."
-    ] * (12 - kept)
+    assert [left.why for left in plan.left_out] == [WhyLeftOut.NO_ROOM] * (12 - kept)
+
+
+def test_a_whole_shelf_too_high_for_cones_says_so():
+    """Over a shelf of ware this high there is no height left for cones of 75 mm."""
+    high = LoadPiece("high", None, 440, 1, Fraction(1))
+    plan = plan_load(ROUND, [*mugs(1), high], 6)
+    assert placed(plan) == {"mug-0"}
+    assert plan.left_out == (LeftOut("high", WhyLeftOut.NO_ROOM_FOR_CONES),)
+    without_cones = plan_load(ROUND, [high], 6, cone_pack_layers=0)
+    assert placed(without_cones) == {"high"}
 
 
 def test_a_late_small_piece_still_fills_a_gap():
@@ -168,13 +177,10 @@ def test_a_piece_too_big_says_which_limit_and_the_rest_is_planned():
         LoadPiece("platter", Disc(460), 30, 0),
     ]
     plan = plan_load(ROUND, queue, 6)
-    reasons = {left.piece_id: left.reason for left in plan.left_out}
-    assert reasons == {
-        "totem": "It is 490 mm high; this kiln takes ware up to 461 mm high.",
-        "platter": (
-            "It is 460 mm across; the widest round piece a shelf of this kiln takes is 440 mm."
-        ),
-    }
+    assert plan.left_out == (
+        LeftOut("totem", WhyLeftOut.TOO_BIG, (SizeLimit("height", (490,), 461),)),
+        LeftOut("platter", WhyLeftOut.TOO_BIG, (SizeLimit("across", (460,), 440),)),
+    )
     assert placed(plan) == {"mug-0", "mug-1"}
 
 

@@ -13,6 +13,7 @@ from firings.calculations.load_plan import (
     LoadPlan,
     Placement,
     PlannedLayer,
+    WhyLeftOut,
 )
 from firings.calculations.plan_check import check_load
 
@@ -52,7 +53,7 @@ UPPER = PlannedLayer(
     (("corner", (0,)),),
     cone_pack=Placement("", 100, -100),
 )
-GOOD = LoadPlan((LOWER, UPPER), (LeftOut("tile", "There is no room."),))
+GOOD = LoadPlan((LOWER, UPPER), (LeftOut("tile", WhyLeftOut.NO_ROOM),))
 
 
 def faults(plan: LoadPlan, space: KilnSpace = SPACE) -> tuple[str, ...]:

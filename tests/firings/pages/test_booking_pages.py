@@ -155,8 +155,8 @@ class TestRefusals:
         form = refused(client, BISQUE, sent(row=("12", "90")), 409)
         told = form.rows.forms[0].non_field_errors()[0]
         # 570 chamber - 13 post - 16 shelf - 13 above = 528
-        assert "900 mm high" in told
-        assert "528 mm" in told
+        assert "90.0\xa0cm high" in told
+        assert "52.8\xa0cm" in told
         assert form.shows_rows
 
     def test_an_over_tall_piece_of_the_palette_is_told_at_the_palette(self, client, ines):
@@ -168,7 +168,7 @@ class TestRefusals:
     def test_an_over_tall_part_of_a_shelf_is_told_at_its_height(self, client, ines):
         typed = sent(shelf_fraction="half", shelf_height_mm="60", shelf_height_mm_unit="cm")
         form = refused(client, BISQUE, typed, 409)
-        assert "528 mm" in form.errors["shelf_height_mm"][0]
+        assert "52.8\xa0cm" in form.errors["shelf_height_mm"][0]
         assert form.shows_shelf
 
     def test_a_glaze_for_another_cone_is_named(self, client, ines, mug):
@@ -195,6 +195,10 @@ class TestRefusals:
         assert form.errors["pieces"] == ["Mug: write a whole number from 0 to 60."]
         assert form["pieces"].value() == {mug.pk: typed}
 
+    def test_all_that_is_wrong_is_told_at_once(self, client, ines, mug):
+        form = refused(client, GLAZE, sent(), 422)
+        assert {"pieces", "glazes"} <= set(form.errors)
+
     @pytest.mark.parametrize(
         ("row", "field"),
         [(("-4", "10"), "across_mm"), (("4", "-10"), "height_mm"), (("4", "9999"), "height_mm")],
@@ -208,7 +212,7 @@ class TestRefusals:
         assert "depth_mm" in form.rows.forms[0].errors
 
     def test_nothing_brought_is_told_at_the_palette(self, client, ines, mug):
-        form = refused(client, BISQUE, sent(), 409)
+        form = refused(client, BISQUE, sent(), 422)
         assert "at least one piece" in form.errors["pieces"][0]
 
     def test_a_full_firing_keeps_the_input(self, client, ines, kiln):
@@ -261,3 +265,11 @@ class TestWithdrawAndCollect:
     def test_a_household_sees_its_shared_ware(self, client, ines):
         booking = scene.booking(scene.person("Iver", account=ines.account))
         assert client.get(f"/ware/{booking.slip}/").status_code == 200
+
+
+def test_a_studio_without_clays_says_who_opens_it_for_bookings(client):
+    scene.kiln()
+    client.force_login(scene.person("Ines"))
+    assert "named no clay" in client.get("/book/").content.decode()
+    scene.clay()
+    assert "named no clay" not in client.get("/book/").content.decode()

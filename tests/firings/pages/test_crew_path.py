@@ -98,7 +98,7 @@ def test_an_empty_first_firing_puts_the_kiln_into_service(way, crew_client, wait
 
     sent = {"result": "reached", "register_start_wh": "100", "register_end_wh": "125"}
     too_soon = crew_client.post(f"{url}close/", sent)
-    assert "closed with what its witness cone showed" in too_soon.content.decode()
+    assert "closed with what its witness cone 04 showed" in too_soon.content.decode()
     cone = {"rows-0-layer": "1", "rows-0-cone": "04", "rows-0-bend": "1"}
     rows = {"rows-TOTAL_FORMS": "1", "rows-INITIAL_FORMS": "0"}
     crew_client.post(f"{url}witness-cones/", {**rows, **cone})

@@ -7,8 +7,12 @@ import pytest
 
 from firings.actions.end_firing import abort_firing
 from firings.actions.readings import add_firing_readings
+from firings.calculations.heat_work import ConeBasis, ConeEstimate
 from firings.calculations.readings import Reading as Moment
 from firings.models import FiringState
+from firings.pages.firing_cones import note_on
+from studio.models import Studio
+from studio.pages.context import units_for
 from tests import scene
 from tests.firings.pages.crew_scene import client_of, queries_of
 
@@ -91,6 +95,19 @@ def test_a_forecast_is_rough_and_calls_nothing_safe(way, crew_client):
     assert "Rough forecast" in page
     assert "Go and look then, measure, and decide." in page
     assert "safe" not in page.lower()
+
+
+def test_a_forecast_and_a_log_are_read_in_the_degrees_of_the_reader(way, crew_client):
+    way.crew.temperature_unit = "F"
+    way.crew.save()
+    page = page_of(crew_client, way.cooling())
+    # A room of 20 C is 68 F (NIST SP 811, B.8).
+    assert "room taken as 68\N{NO-BREAK SPACE}°F" in page
+    units = units_for(Studio.current(), way.crew)
+    basis = ConeBasis(peak_c=1000, error_c=10, grade="K standard", slow_s=0, has_gaps=False)
+    # 1000 C are 1832 F; a difference of 10 C is one of 18 F.
+    told = note_on(ConeEstimate("06", "07", "05", basis), units)
+    assert "near 1832\N{NO-BREAK SPACE}°F the range allows 18 degrees either way" in told
 
 
 def test_without_enough_readings_there_is_no_forecast(way, crew_client):

@@ -14,8 +14,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from firings.actions.kilns import token_digest
 from firings.models import CareKind, CareTask, Kiln, KilnPart, KilnToken
+from studio.actions.tokens import digest_of
 from studio.models import Person, Role, Studio
 from tests import scene
 
@@ -119,7 +119,7 @@ def test_a_kiln_is_added_from_its_plate_in_mixed_units(manager):
         ({"rows-0-height_mm": "", "rows-1-height_mm": ""}, 409, "at least one"),
         ({"rows-0-height_mm": "-1"}, 422, "cannot be less than zero"),
         ({"shelf_across_mm": "20"}, 409, "does not go into a chamber"),
-        ({"shelf_count": "0"}, 422, "whole number from 1 to 60"),
+        ({"shelf_count": "0"}, 422, "whole number from 1 to 50"),
     ],
 )
 def test_a_kiln_that_cannot_be_is_told_why_and_kept_in_the_form(manager, fields, status, told):
@@ -217,8 +217,12 @@ def test_parts_are_added_and_replaced(manager):
     assert "$600.50" in words(manager.get(page_of(kiln)))
     replace = reverse("firings:replace_part", args=[fitted.pk])
     assert "fire empty first" in words(manager.get(replace))
-    assert manager.post(replace, {"reason": "Burnt out."}).status_code == 303
-    assert manager.post(replace, {"reason": "Again."}).status_code == 409
+    assert "600.50" in manager.get(replace).content.decode()
+    assert manager.post(replace, {"reason": "No cost."}).status_code == 422
+    burnt = {"reason": "Burnt out.", "cost_minor": "612.00"}
+    assert manager.post(replace, burnt).status_code == 303
+    assert manager.post(replace, burnt).status_code == 409
+    assert KilnPart.objects.get(retired_on=None).replacement_cost_minor == 61_200
     assert KilnPart.objects.filter(retired_on=None).count() == 1
 
 
@@ -231,7 +235,7 @@ def test_a_key_is_shown_once_with_an_example_that_works(manager):
     assert (made.status_code, "no-store" in made["Cache-Control"]) == (200, True)
     secret, example = made.context["secret"], made.context["example"]
     token = KilnToken.objects.get()
-    assert token.digest == token_digest(secret)
+    assert token.digest == digest_of(secret)
     assert secret not in manager.get(page_of(kiln)).content.decode()
 
     url = re.search(r"https?://[^/]+(\S+)", example)
@@ -318,3 +322,7 @@ def test_lists_ask_as_often_for_three_kilns_as_for_one(manager):
             scene.kiln(name=name)
     assert counts[0] == counts[1]
     assert Person.objects.holding(Role.MANAGER).count() == 1
+
+
+def test_a_managers_home_page_shows_what_is_in_the_kilns(manager):
+    assert "Kilns in use" in words(manager.get("/"))

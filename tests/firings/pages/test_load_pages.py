@@ -47,7 +47,7 @@ def test_filling_places_the_ware_and_shows_it_to_scale(way, crew_client, url):
 
 
 def test_what_stays_out_says_why(way, crew_client, url):
-    wide = PieceRequest("Platter", "round", 380, 40, count=6)
+    wide = PieceRequest("Platter", "round", 380, 40, count=4)
     late = scene.booking(way.member, at=way.now, pieces=[wide])
     page = crew_client.post(f"{url}load/fill/", follow=True).content.decode()
     assert "1 stays out; the list below says why." in page

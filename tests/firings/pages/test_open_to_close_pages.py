@@ -73,7 +73,10 @@ def test_above_the_limit_opening_needs_a_reason(way, crew_client):
     [
         ({"temp_c": ""}, "This field is required"),
         ({"temp_c": "2000"}, "must be at most 1400"),
-        ({"rows-0-bend": "1.5"}, "less than or equal to 1"),
+        ({"rows-0-bend": "1.5"}, "Write a number from 0 to 1"),
+        ({"rows-0-bend": "-0.5"}, "Write a number from 0 to 1"),
+        ({"rows-0-bend": "0.123"}, "Write a number from 0 to 1"),
+        ({"rows-0-bend": "half"}, "Write a number from 0 to 1"),
         ({"rows-0-bend": "0.5", "rows-0-cone": ""}, "Which cone?"),
     ],
 )

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 
+from firings.actions.end_firing import abort_firing
 from firings.models import BookingState, CareKind, CareTask
 from tests import scene
 from tests.firings.pages.crew_scene import client_of, queries_of
@@ -79,6 +80,16 @@ def test_kilns_now_shows_what_runs_and_what_care_is_due(way, crew_client):
     assert task.done_by == way.crew
 
 
+def test_a_kiln_whose_firing_was_broken_off_may_be_hot(way, crew_client):
+    firing = abort_firing(by=way.crew, at=way.now, firing=way.hot(), reason="The relay stuck.")
+    page = crew_client.get("/kilns-now/").content.decode()
+    assert str(firing) in page
+    assert "It may be hot, and its ware still in it." in page
+    firing.closed_at = way.now - timedelta(days=3)
+    firing.save()
+    assert "It may be hot" not in crew_client.get("/kilns-now/").content.decode()
+
+
 def test_a_first_firing_is_done_by_firing_only(way, crew_client):
     task = CareTask.objects.create(kiln=way.kiln, kind=CareKind.FIRST_FIRING, due_since=way.now)
     page = crew_client.get("/kilns-now/").content.decode()
@@ -92,7 +103,7 @@ def test_kilns_nows_queries_do_not_grow_with_kilns(way, crew_client):
     with_one = queries_of(crew_client, "/kilns-now/")
     for name in ("Wren", "Swift"):
         scene.planned(way.crew, scene.kiln(name=name), at=way.now)
-    assert queries_of(crew_client, "/kilns-now/") == with_one <= 8
+    assert queries_of(crew_client, "/kilns-now/") == with_one <= 9
 
 
 def test_crew_see_hot_kilns_and_care_at_home_and_members_do_not(way, crew_client):

@@ -67,7 +67,8 @@ def test_a_cone_range_that_cannot_be_is_refused(manager, fields, status, told):
     assert not Glaze.objects.exists()
     assert manager.post(reverse("firings:new_glaze"), glaze).status_code == 303
     twice = manager.post(reverse("firings:new_glaze"), glaze)
-    assert (twice.status_code, "already exists" in words(twice)) == (400, True)
+    assert twice.status_code == 409
+    assert "There is a glaze called Rain already." in words(twice)
 
 
 def test_a_size_is_typed_in_the_readers_units(manager):

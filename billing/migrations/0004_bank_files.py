@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("billing", "0002_ledger_refusals"),
+        ("billing", "0003_policy_has_bank_details"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -8,6 +8,6 @@ from billing.migrations._sql_files import run_sql_file
 
 
 class Migration(migrations.Migration):
-    dependencies: ClassVar = [("billing", "0003_bank_files")]
+    dependencies: ClassVar = [("billing", "0004_bank_files")]
 
     operations: ClassVar = [run_sql_file("bank_lines")]
