@@ -12,7 +12,7 @@ from billing.calculations.bank_csv import CsvMapping, read_bank_csv
 from billing.calculations.bank_csv_guess import CsvPreview, preview_bank_csv
 from billing.calculations.bank_files import MAX_BANK_FILE_BYTES, BankFileError, BankStatement
 from billing.calculations.camt053 import looks_like_xml, read_camt053
-from billing.models import BankFile, BankFileKind, BankLine
+from billing.models import BankFile, BankFileKind, BankLine, BillingPolicy
 from billing.refusals import BillingRefusal
 from studio.actions.permits import require_role
 from studio.actions.trail import record_deed
@@ -36,7 +36,7 @@ def take_in_bank_file(
     is_xml = looks_like_xml(content)
     statement = _read(content, None if is_xml else mapping)
     with transaction.atomic(durable=True):
-        hold_ledger()
+        policy = hold_ledger()
         check_is_new(content)
         known = set(
             BankLine.objects.filter(bank_id__in=[line.bank_id for line in statement.lines])
@@ -48,7 +48,7 @@ def take_in_bank_file(
             kind=BankFileKind.CAMT053 if is_xml else BankFileKind.CSV,
             content_hash=_hash(content),
             bank_accounts=list(statement.accounts),
-            warnings=list(statement.warnings),
+            warnings=[*_foreign_accounts(statement, policy), *statement.warnings],
             lines_known_count=len(known),
             taken_in_by=by,
             taken_in_at=at,
@@ -119,6 +119,15 @@ def _wrong(error: BankFileError) -> BillingRefusal:
         status=422,
         faults=list(error.messages),
     )
+
+
+def _foreign_accounts(statement: BankStatement, policy: BillingPolicy) -> list[str]:
+    """A statement of another account may be a slip; a studio may also have two accounts."""
+    return [
+        f"The file is of account {account}, but members are asked to pay to {policy.iban}."
+        for account in statement.accounts
+        if policy.iban and account != policy.iban
+    ]
 
 
 def _lines(kept: BankFile, statement: BankStatement, known: set[str]) -> list[BankLine]:

@@ -22,11 +22,11 @@ from billing.actions.bank_lines import (
 from billing.actions.bank_proposals import with_proposals
 from billing.actions.payments import record_payment, reverse_payment
 from billing.calculations.bank_csv import CsvMapping
-from billing.models import BankFile, BankLine, JournalEntry, Payment
+from billing.models import BankFile, BankLine, BillingPolicy, JournalEntry, Payment
 from billing.refusals import BillingRefusal
 from studio.models import Account, TrailEntry
 from studio.refusals import Denied
-from tests.billing.bank_scene import Entry, a_line, by_reference, camt, taken_in
+from tests.billing.bank_scene import IBAN, Entry, a_line, by_reference, camt, taken_in
 from tests.billing.conftest import Books
 from tests.billing.faces_scene import closed_march, priced, statement_of
 from tests.billing.scene import AFTER_MARCH
@@ -99,6 +99,15 @@ def test_lines_of_an_earlier_file_are_known(books: Books) -> None:
 def test_balances_that_do_not_add_up_are_kept_with_the_file(books: Books) -> None:
     kept = taken_in(books, by_reference(), closing="110.79")
     assert "does not add up" in kept.warnings[0]
+
+
+@pytest.mark.parametrize(("iban", "warnings"), [(IBAN, 0), ("AT611904300234573201", 1), ("", 0)])
+def test_a_statement_of_another_account_is_pointed_out(
+    books: Books, iban: str, warnings: int
+) -> None:
+    """Both are examples of the IBAN registry (ISO 13616)."""
+    BillingPolicy.objects.update(iban=iban, payee_name="Ashbank Studio")
+    assert len(taken_in(books, by_reference()).warnings) == warnings
 
 
 def test_a_table_is_taken_in_by_its_mapping(books: Books) -> None:
