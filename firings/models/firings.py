@@ -17,11 +17,11 @@ class FiringState(models.TextChoices):
     LOADING = "loading", "Loading"
     FIRING = "firing", "Firing"
     COOLING = "cooling", "Cooling"
-    COOLED = "cooled", "Cool"
+    COOLED = "cooled", "At its opening limit"
     OPENED = "opened", "Opened"
     CLOSED = "closed", "Closed"
     CANCELLED = "cancelled", "Cancelled"
-    ABORTED = "aborted", "Aborted"
+    ABORTED = "aborted", "Broken off"
 
 
 # A kiln is taken from the first ware put in until it is opened again.
