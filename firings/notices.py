@@ -80,7 +80,6 @@ KINDS = (
         "alarm",
         "Alarm at a kiln",
         "firings",
-        is_safety=True,
         expires_after=timedelta(hours=12),
         context=firing_facts,
     ),

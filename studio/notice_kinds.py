@@ -32,7 +32,6 @@ class NoticeKind:
     name                 short, stable: `ready`
     label                for the manager's list: `Pieces are ready`
     app_template_prefix  the app whose templates hold its words: `firings`
-    is_safety            people cannot switch it off
     expires_after        counted from `due_at`; later than that it is dropped, not sent
     still_true           asked right before sending; False drops the notice
     context              more for the templates, read right before sending
@@ -41,7 +40,6 @@ class NoticeKind:
     name: str
     label: str
     app_template_prefix: str
-    is_safety: bool = False
     expires_after: timedelta | None = None
     still_true: Callable[[Notice], bool] = always
     context: Callable[[Notice], Mapping[str, Any]] = nothing_more
@@ -65,10 +63,6 @@ def kind_named(name: str) -> NoticeKind:
     if name not in _KINDS:
         raise LookupError(f"no kind of notice is called {name!r}; known: {sorted(_KINDS)}")
     return _KINDS[name]
-
-
-def all_kinds() -> list[NoticeKind]:
-    return sorted(_KINDS.values(), key=lambda kind: kind.label)
 
 
 def label_of(name: str) -> str:

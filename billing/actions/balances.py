@@ -50,11 +50,11 @@ def ledger_balances_on(on: date) -> list[tuple[LedgerAccount, int]]:
     return [(account, account.balance_minor) for account in accounts]
 
 
-def trial_balance_on(on: date) -> TrialBalance:
-    """Debit and credit columns of the whole chart at the end of a day."""
-    return trial_balance(
-        [TrialPosting(account.code, balance) for account, balance in ledger_balances_on(on)]
-    )
+def trial_balance_on(on: date) -> tuple[TrialBalance, dict[str, LedgerAccount]]:
+    """Debit and credit columns of the whole chart at the end of a day, and its accounts by code."""
+    found = ledger_balances_on(on)
+    columns = trial_balance([TrialPosting(account.code, minor) for account, minor in found])
+    return columns, {account.code: account for account, _ in found}
 
 
 def journal(

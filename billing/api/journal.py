@@ -15,9 +15,8 @@ from rest_framework.response import Response
 from rest_framework.status import HTTP_201_CREATED
 from rest_framework.views import APIView
 
-from billing.actions.balances import ledger_balances_on
+from billing.actions.balances import trial_balance_on
 from billing.actions.ledger import local_day, reverse_entry
-from billing.calculations.trial_balance import TrialPosting, trial_balance
 from billing.models import JournalEntry, LedgerKind, Posting
 from firings.api.exact import ReasonSerializer
 from studio.api.access import holds
@@ -132,17 +131,16 @@ class TrialBalanceView(APIView):
         asked = DayAskedFor(data=request.query_params)
         asked.is_valid(raise_exception=True)
         on = asked.validated_data.get("on") or local_day(timezone.now())
-        found = ledger_balances_on(on)
-        columns = trial_balance([TrialPosting(account.code, minor) for account, minor in found])
+        columns, accounts = trial_balance_on(on)
         rows = [
             {
-                "account": account.code,
-                "name": account.name,
-                "kind": account.kind,
+                "account": row.account_code,
+                "name": accounts[row.account_code].name,
+                "kind": accounts[row.account_code].kind,
                 "debit_minor": row.debit_minor,
                 "credit_minor": row.credit_minor,
             }
-            for (account, _), row in zip(found, columns.rows, strict=True)
+            for row in columns.rows
         ]
         answer = {
             "on": on,

@@ -101,10 +101,6 @@ class TimeOfUseTariff:
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.time_zone)
 
-    @cached_property
-    def price_of(self) -> dict[str, Decimal]:
-        return {period.name: period.price_per_kwh for period in self.periods}
-
     def periods_of_day(self, day: date) -> tuple[tuple[int, str], ...]:
         """The local day as (first minute, period) in order, the first at minute 0."""
         if day in self.holidays and self.holiday_period is not None:

@@ -97,11 +97,6 @@ def wear_charge(part: PartWear, units: Decimal) -> WearCharge:
     return WearCharge(amount_minor, amount_minor < uncapped_minor, working)
 
 
-def wear_charge_minor(part: PartWear, units: Decimal) -> int:
-    """The amount of `wear_charge` alone."""
-    return wear_charge(part, units).amount_minor
-
-
 def flat_units(firings: int = 1) -> Decimal:
     """Units for a part whose life is counted in firings, whatever their heat."""
     if not isinstance(firings, int) or firings < 0:
@@ -109,24 +104,24 @@ def flat_units(firings: int = 1) -> Decimal:
     return Decimal(firings)
 
 
-def element_life_units(hot_seconds: Mapping[int, int | float], band_width_c: int = 100) -> Decimal:
-    """Element life used, in hours at 1200 C: time in each band of temperature times its weight.
+def element_life_units(hot_seconds: Mapping[int, int | float], class_width_c: int) -> Decimal:
+    """Element life used, in hours at 1200 C: time in each class of temperature times its weight.
 
-    `hot_seconds` maps the lower bound of a band in C to the seconds spent in it. All bands are
-    `band_width_c` wide (a firing's summary keeps bands of 100 C) and weighted at their middle;
-    a width of 0 weights them at their lower bound. To four decimals, halves up.
+    `hot_seconds` maps the lower bound of a class in C to the seconds spent in it. All classes are
+    `class_width_c` wide and weighted at their middle; a width of 0 weights them at their lower
+    bound. To four decimals, halves up.
 
     The log gives the chamber's temperature and the wire is hotter, so the units compare firings
     with each other; the life they count against is learned from replacements.
     Raises ValueError for negative seconds or width.
     """
-    if band_width_c < 0:
-        raise ValueError(f"band_width_c must not be negative, but is {band_width_c}")
+    if class_width_c < 0:
+        raise ValueError(f"class_width_c must not be negative, but is {class_width_c}")
     weighted_seconds = Decimal(0)
     for lower_c, seconds in hot_seconds.items():
         if seconds < 0:
             raise ValueError(f"hot_seconds of {lower_c} C must not be negative, but is {seconds}")
-        middle_c = Decimal(lower_c) + Decimal(band_width_c) / 2
+        middle_c = Decimal(lower_c) + Decimal(class_width_c) / 2
         weighted_seconds += element_weight(middle_c) * Decimal(round(seconds))
     return (weighted_seconds / SECONDS_PER_HOUR).quantize(UNITS_EXACTNESS, ROUND_HALF_UP)
 

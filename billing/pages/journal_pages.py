@@ -12,8 +12,6 @@ from django.utils import timezone
 
 from billing.actions import balances
 from billing.actions.ledger import reverse_entry
-from billing.calculations.trial_balance import TrialPosting
-from billing.calculations.trial_balance import trial_balance as balance_columns
 from billing.models import JournalEntry, Posting
 from billing.pages.my_account import today
 from billing.pages.payment_forms import ReasonForm
@@ -78,15 +76,12 @@ def reverse(request: HttpRequest, pk: int) -> HttpResponse:
 @needs(Role.TREASURER)
 def trial_balance(request: HttpRequest) -> HttpResponse:
     form = DayForm({"on": today(request), **request.GET.dict()})
-    found = balances.ledger_balances_on(form.cleaned_data["on"]) if form.is_valid() else []
-    columns = balance_columns([TrialPosting(account.code, minor) for account, minor in found])
-    context = {
-        "form": form,
-        "columns": columns,
-        "rows": list(zip((account for account, _ in found), columns.rows, strict=True)),
-    }
-    status = 200 if form.is_valid() else FORM_INVALID
-    return render(request, "billing/trial_balance.html", context, status=status)
+    if not form.is_valid():
+        return render(request, "billing/trial_balance.html", {"form": form}, status=FORM_INVALID)
+    columns, accounts = balances.trial_balance_on(form.cleaned_data["on"])
+    rows = [(accounts[row.account_code], row) for row in columns.rows]
+    context = {"form": form, "columns": columns, "rows": rows}
+    return render(request, "billing/trial_balance.html", context)
 
 
 def _about(pk: int) -> dict[str, object]:

@@ -105,9 +105,11 @@ def abort_firing(
         _set_energy(firing, is_needed=False, at=at)
         firing.abort_reason, firing.is_kiln_fault = reason, is_kiln_fault
         firing.closed_at = at
-        change_firing_state(firing, FiringState.ABORTED, deed="aborted", by=by, at=at, why=reason)
+        change_firing_state(
+            firing, FiringState.ABORTED, deed="broken off", by=by, at=at, why=reason
+        )
         firing.save()
-        released = release_ware(firing, deed="firing aborted", by=by, at=at)
+        released = release_ware(firing, deed="firing broken off", by=by, at=at)
         for member in {booking.member for booking in released}:
             write_notice(
                 key=f"aborted:{firing.pk}:{member.pk}",

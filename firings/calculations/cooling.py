@@ -29,48 +29,10 @@ LATEST_FACTOR = 1.35
 SLOPE_ERROR_MAX = 0.25
 
 
-def lumped_time_constant_s(
-    density_kg_per_m3: float,
-    specific_heat_j_per_kg_k: float,
-    volume_m3: float,
-    area_m2: float,
-    heat_transfer_w_per_m2_k: float,
-) -> float:
-    """Return the time constant in s of a body at one temperature: density x c x V / (h x A).
-
-    Raises ValueError unless all are above 0.
-    """
-    for name, value in locals().copy().items():
-        if not value > 0:
-            raise ValueError(f"{name} must be above 0, not {value!r}")
-    heat_j_per_k = density_kg_per_m3 * specific_heat_j_per_kg_k * volume_m3
-    return heat_j_per_k / (heat_transfer_w_per_m2_k * area_m2)
-
-
-def time_constant_s(start_c: float, later_c: float, ambient_c: float, elapsed_s: float) -> float:
-    """Return the time constant in s from two temperatures elapsed_s apart.
-
-    Works for cooling and for warming. Raises ValueError when elapsed_s is not above 0, and when
-    later_c does not lie between start_c and ambient_c.
-    """
-    if not elapsed_s > 0:
-        raise ValueError(f"elapsed_s must be above 0, not {elapsed_s!r}")
-    return elapsed_s / _time_constants(start_c, later_c, ambient_c, "later_c")
-
-
-def temperature_after(
-    start_c: float, ambient_c: float, time_constant_s: float, elapsed_s: float
-) -> float:
-    """Return the temperature in C after elapsed_s. Raises ValueError for a constant not above 0."""
-    if not time_constant_s > 0:
-        raise ValueError(f"time_constant_s must be above 0, not {time_constant_s!r}")
-    return ambient_c + (start_c - ambient_c) * math.exp(-elapsed_s / time_constant_s)
-
-
 def time_to_reach_s(
     start_c: float, target_c: float, ambient_c: float, time_constant_s: float
 ) -> float:
-    """Return the seconds from start_c to target_c.
+    """Return the seconds from start_c to target_c, cooling or warming.
 
     Raises ValueError when target_c does not lie between start_c and ambient_c (the ambient
     itself is never reached), or when the constant is not above 0.
@@ -79,16 +41,13 @@ def time_to_reach_s(
         raise ValueError(f"time_constant_s must be above 0, not {time_constant_s!r}")
     if target_c == start_c:
         return 0.0
-    return time_constant_s * _time_constants(start_c, target_c, ambient_c, "target_c")
-
-
-def _time_constants(start_c: float, end_c: float, ambient_c: float, end_name: str) -> float:
-    ratio = (start_c - ambient_c) / (end_c - ambient_c) if end_c != ambient_c else 0.0
+    ratio = (start_c - ambient_c) / (target_c - ambient_c) if target_c != ambient_c else 0.0
     if not ratio > 1:
         raise ValueError(
-            f"{end_name} {end_c!r} must lie between start_c {start_c!r} and ambient_c {ambient_c!r}"
+            f"target_c {target_c!r} must lie between start_c {start_c!r} and "
+            f"ambient_c {ambient_c!r}"
         )
-    return math.log(ratio)
+    return time_constant_s * math.log(ratio)
 
 
 @dataclass(frozen=True)

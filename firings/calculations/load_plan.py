@@ -80,10 +80,6 @@ class PlannedLayer:
     fractions: tuple[tuple[str, tuple[int, ...]], ...] = ()
     cone_pack: Placement | None = None
 
-    @property
-    def has_cone_pack(self) -> bool:
-        return self.cone_pack is not None
-
 
 class WhyLeftOut(StrEnum):
     """Why a piece is not in a load."""

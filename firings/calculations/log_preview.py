@@ -45,7 +45,6 @@ class LogPreview:
     delimiter: str
     decimal_mark: str
     header: tuple[str, ...]
-    has_header: bool
     columns: tuple[ColumnGuess, ...]
     first_rows: tuple[tuple[str, ...], ...]
     first_line: int
@@ -86,7 +85,6 @@ def preview_log(source: LogSource) -> LogPreview:
         delimiter,
         _decimal_mark_of(columns, delimiter),
         header,
-        bool(titles),
         guesses,
         tuple(tuple(row) for row in cells[:ROWS_SHOWN]),
         body[0][0],

@@ -237,7 +237,7 @@ class _Packer:
         if top.pieces:
             self._close_with(kiln, tower, top)
         else:
-            self._closewithout(kiln, tower)
+            self._close_without_top(kiln, tower)
 
     def _may_carry(self, tower: Tower) -> bool:
         return tower.stack.can_carry and len(tower.layers) + 1 < tower.stack.shelves_count
@@ -258,7 +258,7 @@ class _Packer:
         self._accept(kiln, tower, top)
         tower.is_closed = True
 
-    def _closewithout(self, kiln: GrowingLoad, tower: Tower) -> None:
+    def _close_without_top(self, kiln: GrowingLoad, tower: Tower) -> None:
         """End a tower: nothing fits above, so its last shelf can use all height up to the lid."""
         tower.is_closed = True
         if not tower.layers:

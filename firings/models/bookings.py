@@ -72,7 +72,7 @@ class Booking(models.Model):
     account = models.ForeignKey("studio.Account", on_delete=models.PROTECT, related_name="bookings")
     state = models.CharField(max_length=9, choices=BookingState, default=BookingState.WAITING)
     stage = models.CharField(max_length=6, choices=Stage)
-    cone = models.CharField(max_length=3)
+    cone = models.CharField(max_length=4)
     clay = models.ForeignKey("firings.Clay", on_delete=models.PROTECT, related_name="+")
     glazes = models.ManyToManyField("firings.Glaze", blank=True, related_name="+")
     dry_on = models.DateField()

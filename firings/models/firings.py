@@ -17,11 +17,11 @@ class FiringState(models.TextChoices):
     LOADING = "loading", "Loading"
     FIRING = "firing", "Firing"
     COOLING = "cooling", "Cooling"
-    COOLED = "cooled", "Cool"
+    COOLED = "cooled", "At its opening limit"
     OPENED = "opened", "Opened"
     CLOSED = "closed", "Closed"
     CANCELLED = "cancelled", "Cancelled"
-    ABORTED = "aborted", "Aborted"
+    ABORTED = "aborted", "Broken off"
 
 
 # A kiln is taken from the first ware put in until it is opened again.
@@ -69,7 +69,7 @@ class Firing(models.Model):
     kiln = models.ForeignKey("firings.Kiln", on_delete=models.PROTECT, related_name="firings")
     state = models.CharField(max_length=9, choices=FiringState, default=FiringState.PLANNED)
     stage = models.CharField(max_length=6, choices=Stage)
-    cone = models.CharField(max_length=3)
+    cone = models.CharField(max_length=4)
     is_empty_first_firing = models.BooleanField(default=False)
     planned_for = models.DateTimeField()
     schedule = models.JSONField(default=list)
@@ -93,7 +93,7 @@ class Firing(models.Model):
     opening_reason = models.TextField(blank=True)
     closed_at = models.DateTimeField(null=True, blank=True)
     result = models.CharField(max_length=7, choices=Result, blank=True)
-    reached_cone = models.CharField(max_length=3, blank=True)
+    reached_cone = models.CharField(max_length=4, blank=True)
     abort_reason = models.TextField(blank=True)
     is_kiln_fault = models.BooleanField(default=False)
 
@@ -179,7 +179,7 @@ class WitnessCone(models.Model):
 
     firing = models.ForeignKey(Firing, on_delete=models.CASCADE, related_name="witness_cones")
     layer = models.PositiveSmallIntegerField(default=1)
-    cone = models.CharField(max_length=3)
+    cone = models.CharField(max_length=4)
     bend = models.DecimalField(
         max_digits=3, decimal_places=2, help_text="0 standing, 1 tip level with the base"
     )

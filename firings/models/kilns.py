@@ -48,7 +48,7 @@ class Kiln(models.Model):
     supply_v = models.PositiveSmallIntegerField(default=240)
     breaker_a = models.PositiveSmallIntegerField(default=60)
     vent = models.CharField(max_length=9, choices=Vent, default=Vent.NONE)
-    cone_limit = models.CharField(max_length=3, default="10")
+    cone_limit = models.CharField(max_length=4, default="10")
     post_heights_mm = models.JSONField(default=list)
     posts_stacked_at_most = models.PositiveSmallIntegerField(default=2)
     post_width_mm = models.PositiveSmallIntegerField(default=38)

@@ -10,8 +10,8 @@ class ConeRange(models.Model):
     """The cones a material may be fired to, coldest and hottest included."""
 
     name = models.CharField(max_length=80, unique=True)
-    cone_low = models.CharField(max_length=3)
-    cone_high = models.CharField(max_length=3)
+    cone_low = models.CharField(max_length=4)
+    cone_high = models.CharField(max_length=4)
     is_offered = models.BooleanField(default=True)
     note = models.TextField(blank=True)
 
@@ -26,8 +26,8 @@ class ConeRange(models.Model):
 class Clay(ConeRange):
     """A clay body. Its bisque range says to which cones it may be biscuit fired."""
 
-    bisque_cone_low = models.CharField(max_length=3, default="08")
-    bisque_cone_high = models.CharField(max_length=3, default="04")
+    bisque_cone_low = models.CharField(max_length=4, default="08")
+    bisque_cone_high = models.CharField(max_length=4, default="04")
 
 
 class Glaze(ConeRange):

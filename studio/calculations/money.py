@@ -105,8 +105,3 @@ def _parse_locale(locale: str) -> Locale:
         raise ValueError(
             f"locale must be one that CLDR knows such as 'en', not {locale!r}"
         ) from error
-
-
-def round_amount(amount: Decimal | Fraction, currency: str) -> int:
-    """Minor units of an exact amount with any number of decimals, rounded by `round_half_up`."""
-    return round_half_up(Fraction(amount) * 10 ** minor_digits(currency))

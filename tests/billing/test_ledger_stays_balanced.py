@@ -89,7 +89,7 @@ def bank_lines(what: str, first: int, by: dict[str, Any]) -> list[BankLine]:
 
 
 def check_books(books: Books) -> None:
-    assert trial_balance_on(FAR_OFF).is_balanced
+    assert trial_balance_on(FAR_OFF)[0].is_balanced
     assert sum(balance for _, balance in ledger_balances_on(FAR_OFF)) == 0
     assert not JournalEntry.objects.annotate(s=Sum("postings__amount_minor")).exclude(s=0).exists()
     assert not JournalEntry.objects.filter(posted_at=None).exists()

@@ -46,7 +46,7 @@ def test_the_reserve_pays_and_keeps_the_rest(marta, elements):
     fitted = replace_part(by=marta, at=LATER, part=elements, cost_minor=25_000)
     assert legs_of(elements) == {"Wear reserve of Heron": 25_000, "Bank": -25_000}
     assert fitted.replacement_cost_minor == 25_000
-    assert trial_balance_on(LATER.date()).is_balanced
+    assert trial_balance_on(LATER.date())[0].is_balanced
 
 
 def test_beyond_the_reserve_the_studio_pays(marta, elements):

@@ -14,7 +14,6 @@ from billing.calculations.wear import (
     element_weight,
     flat_units,
     wear_charge,
-    wear_charge_minor,
     wear_rate,
 )
 
@@ -24,7 +23,7 @@ def charges(cost, residual, life, uses):
     charged_minor, amounts = 0, []
     for units in uses:
         part = PartWear(cost * 100, Decimal(life), charged_minor, residual * 100)
-        amount_minor = wear_charge_minor(part, Decimal(units))
+        amount_minor = wear_charge(part, Decimal(units)).amount_minor
         charged_minor += amount_minor
         amounts.append(Decimal(amount_minor) / 100)
     return amounts
@@ -83,8 +82,8 @@ def test_working_shows_the_cap():
 
 def test_idle_part_and_outlived_part_cost_nothing():
     # IAS 16 paragraph 55: by a usage method the charge can be zero while there is no production.
-    assert wear_charge_minor(PartWear(1000, Decimal(10)), Decimal(0)) == 0
-    assert wear_charge_minor(PartWear(1000, Decimal(10), 1200), Decimal(1)) == 0
+    assert wear_charge(PartWear(1000, Decimal(10)), Decimal(0)).amount_minor == 0
+    assert wear_charge(PartWear(1000, Decimal(10), 1200), Decimal(1)).amount_minor == 0
 
 
 @given(
@@ -96,7 +95,7 @@ def test_charges_never_exceed_the_cost(cost_minor, life, uses):
     charged_minor = 0
     for units in uses:
         part = PartWear(cost_minor, Decimal(life), charged_minor)
-        charged_minor += wear_charge_minor(part, units)
+        charged_minor += wear_charge(part, units).amount_minor
     assert 0 <= charged_minor <= cost_minor
 
 
@@ -121,10 +120,10 @@ def test_element_weight_has_a_floor():
 
 
 def test_element_life_units_are_hours_at_1200():
-    assert element_life_units({1200: 3600}, band_width_c=0) == 1
+    assert element_life_units({1200: 3600}, class_width_c=0) == 1
     assert element_life_units({1100: 3600, 1300: 1800}, 0) == Decimal("1.9608")  # .2941 + 1.66665
-    assert element_life_units({}) == 0
-    assert element_life_units({1100: 7200.4}, band_width_c=200) == 2  # middle of the band is 1200
+    assert element_life_units({}, 25) == 0
+    assert element_life_units({1100: 7200.4}, class_width_c=200) == 2  # middle of the class is 1200
 
 
 def test_flat_units_count_firings():
@@ -140,8 +139,8 @@ def test_flat_units_count_firings():
         (lambda: PartWear(1, Decimal(1), 0, 2), "residual_minor 2 is more than"),
         (lambda: wear_rate(PartWear(1, Decimal("NaN"))), "expected_life_units must be a finite"),
         (lambda: wear_charge(PartWear(1, Decimal(1)), Decimal(-1)), "units must not be negative"),
-        (lambda: element_life_units({900: -1}), "hot_seconds of 900 C must not be negative"),
-        (lambda: element_life_units({900: 1}, -50), "band_width_c must not be negative"),
+        (lambda: element_life_units({900: -1}, 25), "hot_seconds of 900 C must not be negative"),
+        (lambda: element_life_units({900: 1}, -50), "class_width_c must not be negative"),
         (lambda: element_weight(Decimal(-300)), "above absolute zero"),
         (lambda: flat_units(-1), "firings must be a whole number"),
     ],

@@ -149,7 +149,7 @@ def test_a_logged_bisque_suggests_the_cone_it_was_fired_to() -> None:
 
 def test_books_balance_and_statements_add_up() -> None:
     day = NOW.date()
-    balance = trial_balance_on(day)
+    balance, _accounts = trial_balance_on(day)
     assert balance.debit_total_minor == balance.credit_total_minor > 0
     assert [close.month.month for close in MonthClose.objects.all()] == [2]
     statements = list(Statement.objects.order_by("number"))

@@ -291,7 +291,7 @@ def test_four_quarters_are_all_that_one_shelf_has():
 
 def test_cone_packs_take_room_and_are_counted():
     plan = plan_load(ROUND, mugs(40), 6, cone_pack_layers=2)
-    assert [layer.has_cone_pack for layer in plan.layers] == [
+    assert [layer.cone_pack is not None for layer in plan.layers] == [
         index < 2 for index in range(len(plan.layers))
     ]
     assert plan.warnings == ()
