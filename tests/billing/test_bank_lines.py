@@ -67,8 +67,7 @@ def refused(deed: Callable[[], Any]) -> BillingRefusal:
 
 
 def books_balance() -> bool:
-    balance = trial_balance_on(TODAY)
-    return balance.debit_total_minor == balance.credit_total_minor
+    return trial_balance_on(TODAY)[0].is_balanced
 
 
 # --- Taking a file in ---------------------------------------------------------------------------

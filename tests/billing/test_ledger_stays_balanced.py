@@ -65,16 +65,21 @@ def take(books: Books, step: tuple[Any, ...], at: datetime) -> None:
             confirm_bank_line(line=line, account=account, **by)
     elif what == "credit":
         give_credit(account=account, amount_minor=first, reason="a chip", **by)
-    elif what == "take back payment":
-        for payment in Payment.objects.all()[first : first + 1]:
-            reverse_payment(payment=payment, reason="bounced", **by)
-    elif what == "take back cost":
-        for cost in FiringCost.objects.all()[first : first + 1]:
-            reverse_firing_cost(cost=cost, reason="misread", **by)
-            if second:
-                reprice_firing(firing=cost.firing, **by)
+    elif what.startswith("take back"):
+        take_back(what, first, second, by)
     elif (month := month_to_close(at)) is not None:
         close_month(month=month, **by)
+
+
+def take_back(what: str, first: int, is_again: bool, by: dict[str, Any]) -> None:
+    if what == "take back payment":
+        for payment in Payment.objects.all()[first : first + 1]:
+            reverse_payment(payment=payment, reason="bounced", **by)
+        return
+    for cost in FiringCost.objects.all()[first : first + 1]:
+        reverse_firing_cost(cost=cost, reason="misread", **by)
+        if is_again:
+            reprice_firing(firing=cost.firing, **by)
 
 
 def bank_lines(what: str, first: int, by: dict[str, Any]) -> list[BankLine]:
