@@ -88,7 +88,6 @@ class SplitResult:
     divisor_mm2: int
     shares: tuple[ShareResult, ...]
     studio_minor: int
-    studio_area_mm2: int
     warnings: tuple[str, ...] = ()
 
 
@@ -111,7 +110,7 @@ def split_pool(
     used_mm2 = sum(request.area_mm2 for request in areas)
     empty_mm2 = max(usable_area_mm2 - used_mm2, 0) if policy == "capacity" else 0
     if not areas:
-        return SplitResult(pool_minor, policy, empty_mm2, (), pool_minor, empty_mm2)
+        return SplitResult(pool_minor, policy, empty_mm2, (), pool_minor)
 
     studio_key = max(request.booking_number for request in areas) + 1
     weights = [(request.booking_number, request.area_mm2) for request in areas]
@@ -128,7 +127,6 @@ def split_pool(
         divisor_mm2=divisor_mm2,
         shares=shares,
         studio_minor=amounts[studio_key],
-        studio_area_mm2=empty_mm2,
         warnings=_warnings(policy, used_mm2, usable_area_mm2),
     )
 

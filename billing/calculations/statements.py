@@ -85,16 +85,6 @@ class AgedBalance:
     days_61_to_90_minor: int = 0
     over_90_minor: int = 0
 
-    @property
-    def total_minor(self) -> int:
-        return (
-            self.current_minor
-            + self.days_1_to_30_minor
-            + self.days_31_to_60_minor
-            + self.days_61_to_90_minor
-            + self.over_90_minor
-        )
-
 
 def age_balance(open_items: Sequence[OpenItem], on_date: date) -> AgedBalance:
     """Sort open items by days past due on `on_date`; the due date itself is current.

@@ -25,6 +25,7 @@ from firings.actions.ware_rules import (
     kilns_for,
 )
 from firings.calculations.footprints import (
+    GREATEST_SIZE_MM,
     SHELF_FRACTIONS,
     charged_area_mm2,
     fraction_area_mm2,
@@ -49,7 +50,6 @@ from studio.models import Person, Role, Studio
 from studio.refusals import Denied
 
 PIECES_AT_MOST = 60
-SIZE_MM_MAX = 2000
 
 
 @dataclass(frozen=True)
@@ -213,10 +213,10 @@ def _check_request(wanted: PieceRequest) -> None:
 
 
 def _checked_mm(what: str, size_mm: int | None, field: str) -> int:
-    if size_mm is None or not 1 <= size_mm <= SIZE_MM_MAX:
+    if size_mm is None or not 1 <= size_mm <= GREATEST_SIZE_MM:
         raise WareRefusal(
             "absurd_size",
-            f"{what} must lie between 1 mm and {SIZE_MM_MAX // 10} cm. Mind the unit.",
+            f"{what} must lie between 1 mm and {GREATEST_SIZE_MM // 10} cm. Mind the unit.",
             field=field,
         )
     return size_mm

@@ -8,6 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from firings.actions.book import area_of
+from firings.calculations.footprints import GREATEST_SIZE_MM
 from firings.models import Booking, BookingState, DeclineReason, FiringPolicy, Piece, Placement
 from firings.refusals import WareRefusal
 from studio.actions.outbox import write_notice
@@ -173,7 +174,9 @@ def _check_measure(shape: str, across_mm: int, depth_mm: int | None, height_mm: 
     sizes = [across_mm, height_mm] + ([depth_mm] if shape == "rectangle" else [])
     if shape not in ("round", "rectangle"):
         raise WareRefusal("unknown_shape", "Say round or rectangular.", field="shape")
-    if any(size is None or not 1 <= size <= 2000 for size in sizes):
-        raise WareRefusal("absurd_size", "Sizes lie between 1 mm and 200 cm. Mind the unit.")
+    if any(size is None or not 1 <= size <= GREATEST_SIZE_MM for size in sizes):
+        raise WareRefusal(
+            "absurd_size", f"Sizes lie between 1 mm and {GREATEST_SIZE_MM // 10} cm. Mind the unit."
+        )
     if shape == "round" and depth_mm is not None:
         raise WareRefusal("round_with_depth", "Round ware has no depth.", field="depth_mm")

@@ -6,9 +6,10 @@ from typing import Any
 
 from rest_framework import serializers
 
-from firings.actions.book import PIECES_AT_MOST, SIZE_MM_MAX
+from firings.actions.book import PIECES_AT_MOST
 from firings.api.exact import ExactSerializer, length_mm
 from firings.api.kiln_serializers import CONE
+from firings.calculations.footprints import GREATEST_SIZE_MM
 from firings.models import (
     Booking,
     BookingState,
@@ -87,11 +88,14 @@ class PieceRequestSerializer(ExactSerializer):
 
     name = serializers.CharField(max_length=40)
     shape = serializers.ChoiceField(choices=FootprintShape.choices)
-    across_mm = length_mm(max_value=SIZE_MM_MAX, help_text="Diameter, or width.")
+    across_mm = length_mm(max_value=GREATEST_SIZE_MM, help_text="Diameter, or width.")
     depth_mm = length_mm(
-        max_value=SIZE_MM_MAX, required=False, allow_null=True, help_text="Only of a rectangle."
+        max_value=GREATEST_SIZE_MM,
+        required=False,
+        allow_null=True,
+        help_text="Only of a rectangle.",
     )
-    height_mm = length_mm(max_value=SIZE_MM_MAX)
+    height_mm = length_mm(max_value=GREATEST_SIZE_MM)
     count = serializers.IntegerField(min_value=1, max_value=PIECES_AT_MOST, default=1)
 
 
@@ -109,7 +113,7 @@ class BookSerializer(ExactSerializer):
     shelf_fraction = serializers.ChoiceField(
         choices=ShelfFraction.choices, required=False, allow_blank=True
     )
-    shelf_height_mm = length_mm(max_value=SIZE_MM_MAX, required=False, allow_null=True)
+    shelf_height_mm = length_mm(max_value=GREATEST_SIZE_MM, required=False, allow_null=True)
     firing = serializers.PrimaryKeyRelatedField(
         queryset=Firing.objects.select_related("kiln"),
         required=False,
@@ -131,9 +135,9 @@ class DeclineSerializer(ExactSerializer):
 
 class MeasureSerializer(ExactSerializer):
     shape = serializers.ChoiceField(choices=FootprintShape.choices)
-    across_mm = length_mm(max_value=SIZE_MM_MAX)
-    depth_mm = length_mm(max_value=SIZE_MM_MAX, required=False, allow_null=True)
-    height_mm = length_mm(max_value=SIZE_MM_MAX)
+    across_mm = length_mm(max_value=GREATEST_SIZE_MM)
+    depth_mm = length_mm(max_value=GREATEST_SIZE_MM, required=False, allow_null=True)
+    height_mm = length_mm(max_value=GREATEST_SIZE_MM)
 
 
 class BookingFilterSerializer(serializers.Serializer[Any]):

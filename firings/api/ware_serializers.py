@@ -7,6 +7,7 @@ from rest_framework import serializers
 from firings.actions.ware import LISTS, POLICY_RANGES
 from firings.api.exact import ExactSerializer, length_mm
 from firings.api.kiln_serializers import CONE
+from firings.calculations.footprints import GREATEST_SIZE_MM
 from firings.models import Clay, FiringPolicy, FootprintShape, Glaze, PieceSize
 
 NOTE = {"max_length": 2000, "required": False, "allow_blank": True}
@@ -67,9 +68,9 @@ class ClayEditSerializer(GlazeEditSerializer):
 class PieceSizeEditSerializer(ExactSerializer):
     name = serializers.CharField(max_length=40)
     shape = serializers.ChoiceField(choices=FootprintShape.choices)
-    across_mm = length_mm(max_value=2000)
-    depth_mm = length_mm(max_value=2000, required=False, allow_null=True)
-    height_mm = length_mm(max_value=2000)
+    across_mm = length_mm(max_value=GREATEST_SIZE_MM)
+    depth_mm = length_mm(max_value=GREATEST_SIZE_MM, required=False, allow_null=True)
+    height_mm = length_mm(max_value=GREATEST_SIZE_MM)
     position = serializers.IntegerField(min_value=0, max_value=999, required=False)
     is_offered = serializers.BooleanField(required=False)
 

@@ -11,17 +11,21 @@ from firings.calculations.shelf_layer import ShelfLayer
 
 
 def tallest_first(piece: LoadPiece) -> tuple[int, int, int, str]:
+    """Sort key: the tallest, then the widest, then who came first."""
     area = 0 if piece.footprint is None else area_mm2(piece.footprint)
     return (-piece.height_mm, -area, piece.order, piece.id)
 
 
 def first_come_first(piece: LoadPiece) -> tuple[int, int, int, str]:
+    """Sort key: who came first, then the tallest and the widest."""
     tallest = tallest_first(piece)
     return (piece.order, *tallest[:2], piece.id)
 
 
 @dataclass
 class Tower:
+    """The shelves put into a stack so far; a closed one takes no more."""
+
     stack: Stack
     layers: list[ShelfLayer] = field(default_factory=list)
     is_closed: bool = False

@@ -23,6 +23,8 @@ class Body:
 
 @dataclass(frozen=True, slots=True)
 class Circle:
+    """A disc that an outline lies inside."""
+
     x_mm: float
     y_mm: float
     radius_mm: float
@@ -39,6 +41,8 @@ class Edge:
 
 @dataclass(frozen=True, slots=True)
 class Outline:
+    """The points inside every circle and behind every edge."""
+
     circles: tuple[Circle, ...]
     edges: tuple[Edge, ...]
 

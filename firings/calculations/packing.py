@@ -1,4 +1,4 @@
-"""A first load planner: tallest first, shelf by shelf, in the first free place from the front.
+"""The load planner: tallest first, shelf by shelf, in the first free place from the front.
 
 `plan_load` fills one kiln for one firing. When everything fits, everything is in the plan. When
 not, the pieces that came first are kept: the longest run of `order` that fits as a whole, and then

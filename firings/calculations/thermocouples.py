@@ -8,18 +8,19 @@ from typing import NamedTuple
 
 
 class Tolerance(NamedTuple):
+    """The greater of the two counts: degrees C, or per cent of the temperature in C."""
+
     fixed_c: float
     percent: float
-    highest_c: float
 
 
 TOLERANCES: dict[str, Tolerance] = {
-    "K standard": Tolerance(2.2, 0.75, 1260),
-    "K special": Tolerance(1.1, 0.4, 1260),
-    "R standard": Tolerance(1.5, 0.25, 1480),
-    "R special": Tolerance(0.6, 0.1, 1480),
-    "S standard": Tolerance(1.5, 0.25, 1480),
-    "S special": Tolerance(0.6, 0.1, 1480),
+    "K standard": Tolerance(2.2, 0.75),
+    "K special": Tolerance(1.1, 0.4),
+    "R standard": Tolerance(1.5, 0.25),
+    "R special": Tolerance(0.6, 0.1),
+    "S standard": Tolerance(1.5, 0.25),
+    "S special": Tolerance(0.6, 0.1),
 }
 
 

@@ -10,8 +10,9 @@ from babel.numbers import format_decimal
 from django import forms
 from django.core.exceptions import ValidationError
 
-from firings.actions.book import PIECES_AT_MOST, SIZE_MM_MAX, PieceRequest
+from firings.actions.book import PIECES_AT_MOST, PieceRequest
 from firings.calculations.cones import is_within
+from firings.calculations.footprints import GREATEST_SIZE_MM
 from firings.models import Clay, FootprintShape, Glaze, PieceSize, ShelfFraction, Stage
 from studio.calculations.quantities import mm_to
 from studio.pages.context import Units
@@ -98,11 +99,11 @@ class PieceRow(ReaderForm):
     shape = forms.ChoiceField(
         label="Seen from above", choices=FootprintShape, initial=FootprintShape.ROUND
     )
-    across_mm = LengthField(label="Widest across", min_mm=1, max_mm=SIZE_MM_MAX)
+    across_mm = LengthField(label="Widest across", min_mm=1, max_mm=GREATEST_SIZE_MM)
     depth_mm = LengthField(
-        label="Depth, if rectangular", min_mm=1, max_mm=SIZE_MM_MAX, required=False
+        label="Depth, if rectangular", min_mm=1, max_mm=GREATEST_SIZE_MM, required=False
     )
-    height_mm = LengthField(label="Height", min_mm=1, max_mm=SIZE_MM_MAX)
+    height_mm = LengthField(label="Height", min_mm=1, max_mm=GREATEST_SIZE_MM)
     count = CountField(label="How many", max_value=PIECES_AT_MOST, initial=1)
 
     def clean(self) -> dict[str, Any]:
@@ -132,7 +133,7 @@ class BookingForm(FormWithRows):
         help_text="For many small pieces: you fill that part of a shelf yourself and pay for it.",
     )
     shelf_height_mm = LengthField(
-        label="Tallest piece on it", min_mm=1, max_mm=SIZE_MM_MAX, required=False
+        label="Tallest piece on it", min_mm=1, max_mm=GREATEST_SIZE_MM, required=False
     )
     dry_on = forms.DateField(label="Dry on", widget=DayInput)
     note = forms.CharField(

@@ -43,7 +43,6 @@ class Curve:
     hours: tuple[Tick, ...]
     unit: str
     hourly: tuple[Reading, ...]
-    peak: Reading
     last: Reading
 
 
@@ -68,7 +67,6 @@ def draw_curve(
         hours=scale.hour_ticks(),
         unit=f"°{unit}",
         hourly=hourly(readings, started_at),
-        peak=max(readings, key=lambda reading: reading.temp_c),
         last=readings[-1],
     )
 

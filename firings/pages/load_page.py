@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST
 
 from firings.actions.bookings import correct_piece
 from firings.actions.load import LoadProposal, fill_load, put_in_load, take_out_of_load
+from firings.calculations.footprints import GREATEST_SIZE_MM
 from firings.models import Booking, BookingState, Firing, FootprintShape, Piece
 from firings.pages.found import booking_with_slip, firing_numbered, page_of
 from firings.pages.load_drawing import draw_load
@@ -117,15 +118,15 @@ class MeasureForm(ReaderForm):
     shape = forms.ChoiceField(
         label="Footprint", choices=FootprintShape.choices, widget=forms.RadioSelect
     )
-    across_mm = LengthField(label="Across, at its widest", min_mm=1, max_mm=2000)
+    across_mm = LengthField(label="Across, at its widest", min_mm=1, max_mm=GREATEST_SIZE_MM)
     depth_mm = LengthField(
         label="Depth",
         min_mm=1,
-        max_mm=2000,
+        max_mm=GREATEST_SIZE_MM,
         required=False,
         help_text="Only of a rectangular footprint.",
     )
-    height_mm = LengthField(label="Height", min_mm=1, max_mm=2000)
+    height_mm = LengthField(label="Height", min_mm=1, max_mm=GREATEST_SIZE_MM)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data

@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.db import models
 
+from firings.calculations.footprints import GREATEST_SIZE_MM
 from firings.models import FootprintShape
 from firings.pages.kiln_forms import CONE_CHOICES, check_depth
 from studio.pages.unit_fields import CountField, LengthField, ReaderForm
@@ -50,16 +51,19 @@ class SizeForm(ReaderForm):
     name = forms.CharField(label="Name", max_length=40, help_text="Such as: mug, bowl, plate")
     shape = forms.ChoiceField(label="Footprint", choices=FootprintShape.choices)
     across_mm = LengthField(
-        label="Width", help_text="The diameter if round, handles included.", min_mm=1, max_mm=2000
+        label="Width",
+        help_text="The diameter if round, handles included.",
+        min_mm=1,
+        max_mm=GREATEST_SIZE_MM,
     )
     depth_mm = LengthField(
         label="Depth",
         help_text="Only of a rectangular footprint.",
         min_mm=1,
-        max_mm=2000,
+        max_mm=GREATEST_SIZE_MM,
         required=False,
     )
-    height_mm = LengthField(label="Height", min_mm=1, max_mm=2000)
+    height_mm = LengthField(label="Height", min_mm=1, max_mm=GREATEST_SIZE_MM)
     position = CountField(
         label="Place in the palette",
         help_text="Smaller numbers come first.",

@@ -94,6 +94,7 @@ def message_id_for(key: str) -> str:
 
 def nudge_after_commit(notice: Notice) -> None:
     """Ask a worker to deliver `notice` now, once the row is there for it to read."""
+    # the one look at the clock below the faces: no worker is woken for a notice of next month
     if _nudging.get() and notice.due_at <= timezone.now():
         transaction.on_commit(partial(_nudge, notice.pk))
 
