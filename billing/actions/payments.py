@@ -56,37 +56,64 @@ def record_payment(
     with transaction.atomic(durable=True):
         hold_ledger()
         reference = reference.strip()
-        _check_amount(amount_minor)
-        _check_method(method, reference)
-        _check_day(received_on, local_day(at))
         if not confirm_duplicate:
             _check_is_new(account, received_on, amount_minor, reference)
-        number = Payment.objects.filter(account=account).count() + 1
-        words = "Payment" if amount_minor > 0 else "Money paid back"
-        money = open_account(MONEY_LIES_IN[method])
-        text = f"{words}, {PaymentMethod(method).label.lower()}"
-        entry = post_entry(
+        payment = post_payment(
             by=by,
             at=at,
-            on=received_on,
-            text=f"{words}, account {account.number}{f', {reference}' if reference else ''}",
-            source=f"payment:{account.number}:{number}",
-            legs=[
-                Leg(money, amount_minor, text),
-                Leg(receivable_of(account), -amount_minor, _with(text, reference)),
-            ],
-        )
-        payment = Payment.objects.create(
             account=account,
             received_on=received_on,
             amount_minor=amount_minor,
             method=method,
             reference=reference,
-            recorded_by=by,
-            recorded_at=at,
-            entry=entry,
+            source=f"{account.number}:{Payment.objects.filter(account=account).count() + 1}",
         )
-        record_deed(payment, "recorded", by=by, at=at, amount_minor=amount_minor)
+    return payment
+
+
+def post_payment(
+    *,
+    by: Person,
+    at: datetime,
+    account: Account,
+    received_on: date,
+    amount_minor: int,
+    method: str,
+    reference: str,
+    source: str,
+) -> Payment:
+    """The inner part: for an action that holds the ledger and has looked for the same payment.
+
+    `source` names the payment once for ever. Refuses amounts, ways and days that cannot be.
+    """
+    _check_amount(amount_minor)
+    _check_method(method, reference)
+    _check_day(received_on, local_day(at))
+    words = "Payment" if amount_minor > 0 else "Money paid back"
+    money = open_account(MONEY_LIES_IN[method])
+    text = f"{words}, {PaymentMethod(method).label.lower()}"
+    entry = post_entry(
+        by=by,
+        at=at,
+        on=received_on,
+        text=f"{words}, account {account.number}{f', {reference}' if reference else ''}",
+        source=f"payment:{source}",
+        legs=[
+            Leg(money, amount_minor, text),
+            Leg(receivable_of(account), -amount_minor, _with(text, reference)),
+        ],
+    )
+    payment = Payment.objects.create(
+        account=account,
+        received_on=received_on,
+        amount_minor=amount_minor,
+        method=method,
+        reference=reference,
+        recorded_by=by,
+        recorded_at=at,
+        entry=entry,
+    )
+    record_deed(payment, "recorded", by=by, at=at, amount_minor=amount_minor)
     return payment
 
 

@@ -4,6 +4,8 @@ from django.urls import path
 from rest_framework.routers import SimpleRouter
 
 from billing.api.accounts import BalancesView, BalanceView, CreditView
+from billing.api.bank_files import BankFileViewSet
+from billing.api.bank_lines import BankLineViewSet
 from billing.api.billing_policy import BillingPolicyView
 from billing.api.costs import FiringCostViewSet
 from billing.api.journal import JournalViewSet, TrialBalanceView
@@ -17,6 +19,8 @@ router = SimpleRouter(use_regex_path=False)
 router.register("statements", StatementViewSet)
 router.register("shares", ShareViewSet)
 router.register("payments", PaymentViewSet)
+router.register("bank-files", BankFileViewSet)
+router.register("bank-lines", BankLineViewSet)
 router.register("firing-costs", FiringCostViewSet)
 router.register("tariffs", TariffViewSet)
 router.register("month-closes", MonthCloseViewSet)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from functools import partial
 
+from billing.demo.bank import take_in_yesterdays_statement
 from billing.demo.books import Books
 from billing.demo.kiln_calendar import KilnCalendar
 from billing.demo.kilns import set_up_kilns
@@ -62,6 +63,9 @@ def _begin(scene: Scene) -> None:
     for number in range(1, scene.days_count + 1):
         at = scene.moment(scene.day(number), "09:00")
         scene.timeline.plan(at, _remind)
+    scene.timeline.plan(
+        scene.now - timedelta(minutes=14), partial(take_in_yesterdays_statement, scene)
+    )
     scene.timeline.plan(
         scene.now - timedelta(minutes=9), lambda at: settle_the_present(scene, makers, at)
     )

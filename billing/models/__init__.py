@@ -1,3 +1,4 @@
+from billing.models.bank import BankFile, BankFileKind, BankLine, BankLineState
 from billing.models.costs import (
     CostKind,
     CostLine,
@@ -11,6 +12,10 @@ from billing.models.policy import BillingPolicy
 from billing.models.statements import MonthClose, Payment, PaymentMethod, Statement
 
 __all__ = [
+    "BankFile",
+    "BankFileKind",
+    "BankLine",
+    "BankLineState",
     "BillingPolicy",
     "CostKind",
     "CostLine",

@@ -17,6 +17,7 @@ BOOKS = (
     NavEntry("This month", "billing:this_month", {Role.TREASURER}, "Books", 10, quick=True),
     NavEntry("Balances", "billing:balances", KEEPERS, "Books", 20),
     NavEntry("Payments", "billing:payments", {Role.TREASURER}, "Books", 30),
+    NavEntry("From the bank", "billing:bank_lines", {Role.TREASURER}, "Books", 35),
     NavEntry("Firing costs", "billing:costs", KEEPERS, "Books", 40),
     NavEntry("Months and statements", "billing:months", {Role.TREASURER}, "Books", 50),
     NavEntry("Journal", "billing:journal", {Role.TREASURER}, "Books", 60),
@@ -30,6 +31,12 @@ WORDS = {
         "received": ("Received", "good"),
         "paid_back": ("Paid back", "work"),
         "reversed": ("Reversed", "bad"),
+    },
+    "bank_line": {
+        "proposed": ("Waits", "wait"),
+        "taken": ("Taken as a payment", "good"),
+        "set_aside": ("Set aside", "off"),
+        "reversed": ("Payment taken back", "bad"),
     },
     "cost": {"posted": ("Posted", "good"), "reversed": ("Reversed", "bad")},
     "month": {

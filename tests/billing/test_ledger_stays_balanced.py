@@ -16,6 +16,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from billing.actions.balances import balance_minor_of, ledger_balances_on, trial_balance_on
+from billing.actions.bank_files import take_in_bank_file
+from billing.actions.bank_lines import bring_back_bank_line, confirm_bank_line
 from billing.actions.close_month import close_month, month_to_close
 from billing.actions.payments import give_credit, record_payment, reverse_payment
 from billing.actions.price_firing import (
@@ -23,8 +25,9 @@ from billing.actions.price_firing import (
     reprice_firing,
     reverse_firing_cost,
 )
-from billing.models import FiringCost, JournalEntry, Payment, Share, Statement
+from billing.models import BankLine, FiringCost, JournalEntry, Payment, Share, Statement
 from billing.refusals import BillingRefusal
+from tests.billing.bank_scene import Entry, camt
 from tests.billing.conftest import Books
 from tests.billing.scene import fire_with_ware
 
@@ -34,6 +37,8 @@ amounts = st.integers(-4_000, 9_000)
 steps = st.one_of(
     st.tuples(st.just("fire"), st.lists(areas, max_size=4), st.integers(0, 60_000)),
     st.tuples(st.just("pay"), amounts, st.booleans()),
+    st.tuples(st.just("bank"), amounts.filter(bool), st.booleans()),
+    st.tuples(st.just("take a line again"), st.integers(0, 3), st.booleans()),
     st.tuples(st.just("credit"), amounts, st.booleans()),
     st.tuples(st.just("take back payment"), st.integers(0, 3), st.none()),
     st.tuples(st.just("take back cost"), st.integers(0, 3), st.booleans()),
@@ -55,18 +60,37 @@ def take(books: Books, step: tuple[Any, ...], at: datetime) -> None:
         record_payment(
             account=account, received_on=at.date(), amount_minor=first, method="cash", **by
         )
+    elif what in ("bank", "take a line again"):
+        for line in bank_lines(what, first, by):
+            confirm_bank_line(line=line, account=account, **by)
     elif what == "credit":
         give_credit(account=account, amount_minor=first, reason="a chip", **by)
-    elif what == "take back payment":
-        for payment in Payment.objects.all()[first : first + 1]:
-            reverse_payment(payment=payment, reason="bounced", **by)
-    elif what == "take back cost":
-        for cost in FiringCost.objects.all()[first : first + 1]:
-            reverse_firing_cost(cost=cost, reason="misread", **by)
-            if second:
-                reprice_firing(firing=cost.firing, **by)
+    elif what.startswith("take back"):
+        take_back(what, first, second, by)
     elif (month := month_to_close(at)) is not None:
         close_month(month=month, **by)
+
+
+def take_back(what: str, first: int, is_again: bool, by: dict[str, Any]) -> None:
+    if what == "take back payment":
+        for payment in Payment.objects.all()[first : first + 1]:
+            reverse_payment(payment=payment, reason="bounced", **by)
+        return
+    for cost in FiringCost.objects.all()[first : first + 1]:
+        reverse_firing_cost(cost=cost, reason="misread", **by)
+        if is_again:
+            reprice_firing(firing=cost.firing, **by)
+
+
+def bank_lines(what: str, first: int, by: dict[str, Any]) -> list[BankLine]:
+    """A line that the bank sends, or one brought back because its payment was."""
+    if what == "take a line again":
+        lines = BankLine.objects.order_by("pk")[first : first + 1]
+        return [bring_back_bank_line(line=line, reason="another account", **by) for line in lines]
+    at = by["at"]
+    amount = f"{abs(first) // 100}.{abs(first) % 100:02}"
+    entry = Entry(amount=amount, sign="CRDT" if first > 0 else "DBIT", on=f"{at:%Y-%m-%d}")
+    return list(take_in_bank_file(name="bank.xml", content=camt(entry), **by).lines.all())
 
 
 def check_books(books: Books) -> None:
@@ -80,6 +104,8 @@ def check_books(books: Books) -> None:
     for issued in Statement.objects.select_related("close"):
         last_day = (issued.close.month + timedelta(days=31)).replace(day=1) - timedelta(days=1)
         assert issued.closing_minor == balance_minor_of(issued.account, last_day)
+    for line in BankLine.objects.exclude(payment=None).select_related("payment"):
+        assert line.payment.amount_minor == line.amount_minor
     numbers = list(Statement.objects.order_by("number").values_list("number", flat=True))
     assert numbers == list(range(1, len(numbers) + 1))
 

@@ -8,9 +8,18 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from billing.actions.balances import balances_on, trial_balance_on
+from billing.actions.bank_proposals import with_proposals
 from billing.actions.close_month import is_untouched
 from billing.demo.people import PASSWORD
-from billing.models import JournalEntry, MonthClose, Payment, Statement, TariffVersion
+from billing.models import (
+    BankFile,
+    BankLine,
+    JournalEntry,
+    MonthClose,
+    Payment,
+    Statement,
+    TariffVersion,
+)
 from firings.actions.kiln_space import space_of
 from firings.actions.readings import moments_of
 from firings.calculations.heat_work import cone_from_log
@@ -150,6 +159,16 @@ def test_books_balance_and_statements_add_up() -> None:
     assert Payment.objects.exists()
     assert TariffVersion.objects.count() == 2
     assert JournalEntry.objects.filter(source__startswith="credit:").count() == 1
+
+
+def test_the_bank_has_something_to_look_at() -> None:
+    """A line in each state, one that is certain, and one that nothing speaks for."""
+    states = set(BankLine.objects.values_list("state", flat=True))
+    assert states == {"proposed", "taken", "set_aside"}
+    assert BankFile.objects.get().warnings == []
+    waiting = with_proposals(list(BankLine.objects.waiting()))
+    assert any(row.certain for row in waiting)
+    assert not all(row.proposals for row in waiting)
 
 
 def test_shares_of_each_firing_sum_to_its_pool() -> None:

@@ -1,0 +1,5 @@
+DROP TRIGGER bank_line_is_not_changed;
+DROP TRIGGER payment_is_what_the_bank_booked;
+DROP TRIGGER bank_line_is_not_deleted;
+DROP TRIGGER bank_file_is_not_changed;
+DROP TRIGGER bank_file_is_not_deleted;
