@@ -13,6 +13,7 @@ from firings.actions.cool_down import note_fall_and_cool
 from firings.actions.plan_firing import STAYS_HOT_AT_MOST, locked_firing
 from firings.actions.tell_crew import tell_crew
 from firings.calculations.firing_summary import FiringSummary, add_readings, summarise
+from firings.calculations.heat_watch import TooHot, too_hot
 from firings.calculations.readings import Reading as Moment
 from firings.calculations.readings import check_reading
 from firings.models import Firing, FiringPolicy, FiringState, Kiln, Reading, ReadingSource
@@ -215,26 +216,20 @@ def _update_summary(firing: Firing, fresh: Sequence[Moment]) -> None:
 
 def _raise_alarms(firing: Firing, fresh: Sequence[Moment], at: datetime) -> None:
     """Tell crew once per firing when the room or the control box is too hot."""
-    policy = FiringPolicy.current()
-    hot_room = [r for r in fresh if r.room_c is not None and r.room_c > policy.room_limit_c]
-    hot_box = [
-        r
-        for r in fresh
-        if r.control_box_c is not None and r.control_box_c >= policy.control_box_limit_c
-    ]
-    for kind, hot, field in (
-        ("room", hot_room, "room_c"),
-        ("control_box", hot_box, "control_box_c"),
-    ):
-        if hot:
-            tell_crew(
-                key=f"alarm:{kind}:{firing.pk}",
-                kind="alarm",
-                at=at,
-                facts={
-                    "firing": firing.pk,
-                    "what": kind,
-                    "temp_c": getattr(hot[0], field),
-                    "at": hot[0].at.isoformat(),
-                },
-            )
+    limits = FiringPolicy.current().limits_around_kiln_c
+    first: dict[str, tuple[TooHot, datetime]] = {}
+    for reading in fresh:
+        for found in too_hot(reading, **limits):
+            first.setdefault(found.what, (found, reading.at))
+    for what, (found, read_at) in first.items():
+        tell_crew(
+            key=f"alarm:{what}:{firing.pk}",
+            kind="alarm",
+            at=at,
+            facts={
+                "firing": firing.pk,
+                "what": what,
+                "temp_c": found.temp_c,
+                "at": read_at.isoformat(),
+            },
+        )

@@ -36,6 +36,14 @@ class FiringPolicy(SingleRow):
     def __str__(self) -> str:
         return "Firing policy"
 
+    @property
+    def limits_around_kiln_c(self) -> dict[str, float]:
+        """What the watch over room and control box goes by."""
+        return {
+            "room_limit_c": self.room_limit_c,
+            "control_box_limit_c": self.control_box_limit_c,
+        }
+
     def gap_mm(self, stage: str) -> int:
         """The clear distance between two pieces of a firing of `stage`."""
         return self.glaze_gap_mm if stage == "glaze" else self.bisque_gap_mm

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from django.db.models import Count
@@ -14,7 +14,8 @@ from django.utils import timezone
 from firings.actions.readings import moments_of
 from firings.calculations.cooling import forecast_cooling
 from firings.calculations.firing_summary import FiringSummary
-from firings.calculations.readings import Reading
+from firings.calculations.heat_watch import too_hot
+from firings.calculations.readings import GAP_MAX
 from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
 from firings.pages.curve import draw_curve
 from firings.pages.energy_words import source_words
@@ -63,7 +64,6 @@ WAY = (
     ("Closed", ("closed",)),
 )
 ROOM_C_USUAL = 20.0
-SILENT_AFTER = timedelta(minutes=30)
 
 
 @signed_in
@@ -137,7 +137,7 @@ def curve_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) ->
         "limit_c": limit_c,
         "summary": FiringSummary.from_json(firing.log_summary),
         "silent_for_s": _silent_for_s(firing, now),
-        "too_hot": _too_hot(readings[-1], policy) if readings else [],
+        "too_hot": too_hot(readings[-1], **policy.limits_around_kiln_c) if readings else [],
         "live_url": f"{reverse('firings:firing_live', args=[firing.pk])}?state={firing.state}",
         "now": now,
     }
@@ -149,26 +149,13 @@ def curve_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) ->
     return context
 
 
-def _too_hot(last: Reading, policy: FiringPolicy) -> list[tuple[str, float, float]]:
-    """What around the kiln was last above its limit: what, how hot, and the limit, in C."""
-    watched = (
-        ("The room", last.room_c, policy.room_limit_c),
-        ("The control box", last.control_box_c, policy.control_box_limit_c),
-    )
-    return [
-        (what, temp_c, limit_c)
-        for what, temp_c, limit_c in watched
-        if temp_c is not None and temp_c > limit_c
-    ]
-
-
 def _silent_for_s(firing: Firing, now: datetime) -> float | None:
     """How long a hot kiln has sent nothing, when that is too long."""
     if firing.state not in ("firing", "cooling"):
         return None
     since = firing.log_last_at or firing.started_at
     silent = now - since
-    return silent.total_seconds() if silent > SILENT_AFTER else None
+    return silent.total_seconds() if silent > GAP_MAX else None
 
 
 def _part_context(request: HttpRequest, firing: Firing, part: str) -> dict[str, Any]:
