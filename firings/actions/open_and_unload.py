@@ -75,6 +75,7 @@ def open_firing(
         for booking in firing.bookings.select_for_update():
             change_state(booking, BookingState.FIRED, deed="fired", by=by, at=at)
             booking.save(update_fields=["state"])
+        # Bisque leaves crumbs and dust on elements and bricks. Common practice, no source.
         if firing.stage == Stage.BISQUE and not firing.is_empty_first_firing:
             CareTask.objects.get_or_create(
                 kiln=firing.kiln,

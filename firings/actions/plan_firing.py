@@ -28,6 +28,7 @@ from studio.actions.permits import require_role
 from studio.actions.trail import record_deed
 from studio.models import Person, Role
 
+# To oxidise new elements and dry the bricks. Common practice, no source; the maker says how.
 FIRST_FIRING_CONE = "04"
 PLAN_AHEAD_DAYS = 365
 # Large kilns need two days to cool. Common practice, no source.

@@ -13,10 +13,12 @@ from typing import NamedTuple
 
 from firings.calculations.readings import GAP_MAX, Reading, require_time_order
 
+# How much of a log a fit needs, and how straight it must be: ours, no source.
 FIT_WINDOW = timedelta(minutes=90)
 FIT_SPAN_MIN = timedelta(minutes=15)
 FIT_FALL_C_MIN = 3.0
 FIT_COUNT_MIN = 3
+SLOPE_ERROR_MAX = 0.25
 ROOM_MARGIN_C = 3.0
 # A kiln's time constant grows as it cools: radiation fades, and heat deep in the brick comes out
 # last. A brick wall reckoned in layers (kiln_simulation.py) needs 1.05 to 1.25 times as long as
@@ -26,7 +28,6 @@ STRETCH_PER_C = 0.2 / 800
 STRETCH_MAX = 1.25
 EARLIEST_FACTOR = 0.85
 LATEST_FACTOR = 1.35
-SLOPE_ERROR_MAX = 0.25
 
 
 def time_to_reach_s(

@@ -15,9 +15,11 @@ from typing import Any
 
 from firings.calculations.readings import GAP_MAX, Reading, require_time_order
 
+# Elements hardly wear below it. Common practice, no source.
 HOT_FROM_C = 600
 # Wear doubles about every 57 C (see billing's wear): wider classes would level cone 6 with 10.
 HOT_CLASS_C = 25
+# How still a hold is, and how long a rate is taken over: ours, no source.
 HOLD_BAND_C = 5.0
 RATE_WINDOW = timedelta(hours=1)
 RATE_WINDOW_MIN = timedelta(minutes=10)

@@ -24,7 +24,7 @@ class ConeRange(models.Model):
 
 
 class Clay(ConeRange):
-    """A clay body. Its bisque range says to which cones it may be biscuit fired."""
+    """A clay body. Its bisque range says to which cones it may be bisque fired."""
 
     bisque_cone_low = models.CharField(max_length=4, default="08")
     bisque_cone_high = models.CharField(max_length=4, default="04")
