@@ -36,7 +36,8 @@ LEFT_BY_A_STUDIO = (
     "studio.sqlite3-wal",
     "studio.sqlite3-shm",
     "appendonlydir",
-    "beat-schedule",
+    # One or more files: Python's dbm chooses by what the machine has.
+    *(f"beat-schedule{ending}" for ending in ("", ".db", ".bak", ".dat", ".dir")),
     DEMO_SIGN_INS,
     "media",
     "static",
@@ -190,15 +191,16 @@ def main(words: Sequence[str]) -> int:
 
 def _run(arguments: argparse.Namespace) -> int:
     environment = settle_environment(arguments)
-    if arguments.part in ("demo", "serve", "web"):
-        check_port(arguments.host, arguments.port)
     if arguments.part == "web" and not (environment.home / "static").exists():
         raise StartFault("This machine is not prepared. Run `python3 -m studio prepare` first.")
     if arguments.part in parts.ALONE:
+        if arguments.part == "web":
+            check_port(arguments.host, arguments.port)
         part = parts.single(arguments, environment)
         os.execv(part.command[0], list(part.command))
     environment.home.mkdir(parents=True, exist_ok=True)
     with sole_run_of(environment.home):
+        check_port(arguments.host, arguments.port)
         if getattr(arguments, "fresh", False):
             if environment["DATABASE_URL"]:
                 raise StartFault("--fresh empties the SQLite file only; DATABASE_URL is set.")

@@ -19,6 +19,7 @@ from studio.bootstrap import (
     settle_environment,
 )
 from studio.environment import ROOT, read_environment
+from studio.process_tree import sole_run_of
 
 
 def test_the_mark_changes_with_the_lock_and_the_python(tmp_path: Path):
@@ -44,6 +45,7 @@ def test_a_busy_port_names_the_option():
 def test_fresh_removes_what_a_studio_left_and_nothing_else(tmp_path: Path):
     (tmp_path / "studio.sqlite3").touch()
     (tmp_path / "demo-sign-ins.txt").touch()
+    (tmp_path / "beat-schedule.dat").touch()
     (tmp_path / "appendonlydir").mkdir()
     (tmp_path / "holiday.jpg").touch()
     remove_old_studio(tmp_path)
@@ -76,6 +78,16 @@ def test_a_web_alone_needs_a_prepared_machine(monkeypatch, tmp_path, capsys):
     monkeypatch.setenv("WAREBOARD_HOME", str(tmp_path / "bare"))
     assert main(["web", "--port", "0"]) == 2
     assert "Run `python3 -m studio prepare` first" in capsys.readouterr().err
+
+
+def test_a_second_start_is_told_of_the_first_and_not_of_its_port(monkeypatch, tmp_path, capsys):
+    monkeypatch.setattr("studio.bootstrap.enter_environment", lambda *_: None)
+    monkeypatch.setattr(os, "environ", {**os.environ, "WAREBOARD_HOME": str(tmp_path)})
+    with socket.socket() as first, sole_run_of(tmp_path):
+        first.bind(("127.0.0.1", 0))
+        first.listen()
+        assert main(["demo", "--port", str(first.getsockname()[1])]) == 2
+    assert "A studio already runs in" in capsys.readouterr().err
 
 
 def test_the_demo_says_the_address_it_listens_on(monkeypatch):
