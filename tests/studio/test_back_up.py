@@ -7,6 +7,7 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 
 from studio.models import Person
+from studio.process_tree import sole_run_of
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -40,6 +41,16 @@ def test_a_full_database_is_replaced_only_on_demand(tmp_path: Path):
     Person.objects.create_user("ada@example.org", "x")
     with pytest.raises(CommandError, match="repeat this with --replace"):
         call_command("restore", tmp_path / "studio.back-up")
+    assert names() == ["ada@example.org"]
+
+
+def test_nothing_is_restored_under_a_running_studio(tmp_path: Path, settings):
+    path = tmp_path / "studio.back-up"
+    call_command("back_up", path)
+    Person.objects.create_user("ada@example.org", "x")
+    refused = pytest.raises(CommandError, match="Stop it first")
+    with sole_run_of(settings.HOME), refused:
+        call_command("restore", path, "--replace")
     assert names() == ["ada@example.org"]
 
 

@@ -2,10 +2,12 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from studio.back_up import BackUpFault, restore
+from studio.process_tree import AlreadyRunning, sole_run_of
 
 
 class Command(BaseCommand):
@@ -17,9 +19,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, path: Path, replace: bool, **options: Any) -> None:
         try:
-            restore(path, replaces=replace)
-        except BackUpFault as fault:
+            with sole_run_of(settings.HOME):
+                restore(path, replaces=replace)
+                # A back-up may come from an older version.
+                call_command("migrate", interactive=False, verbosity=0)
+        except (BackUpFault, AlreadyRunning) as fault:
             raise CommandError(str(fault)) from fault
-        # A back-up may come from an older version.
-        call_command("migrate", interactive=False, verbosity=0)
         self.stdout.write(f"The studio is as {path} kept it.")
