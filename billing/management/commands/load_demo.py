@@ -21,6 +21,11 @@ class Command(BaseCommand):
         parser.add_argument("--weeks", type=int, default=WEEKS, help="how far back it begins")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if settings.ENVIRONMENT["EMAIL_URL"]:
+            raise CommandError(
+                "EMAIL_URL is set, and the demo would write to people who do not exist. Repeat"
+                " this without EMAIL_URL: the letters then stay in the studio's own mailbox."
+            )
         now = _end_of_story(options["today"])
         try:
             build_demo(now=now, weeks=options["weeks"], say=self._say)

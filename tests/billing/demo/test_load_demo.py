@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.test import override_settings
 
 from billing.actions.balances import balances_on, trial_balance_on
 from billing.actions.bank_proposals import with_proposals
@@ -218,6 +219,12 @@ def test_it_refuses_a_studio_with_people_and_leaves_it() -> None:
     with pytest.raises(CommandError, match="holds a studio with people already"):
         call_command("load_demo", weeks=WEEKS)
     assert Booking.objects.count() == before
+
+
+def test_it_writes_to_no_mail_server() -> None:
+    given = override_settings(ENVIRONMENT={"EMAIL_URL": "smtp://mail.example.org"})
+    with given, pytest.raises(CommandError, match="Repeat this without EMAIL_URL"):
+        call_command("load_demo", weeks=WEEKS)
 
 
 def test_it_refuses_a_day_to_come() -> None:
