@@ -51,6 +51,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "studio.pages.request_mark.RequestMarkMiddleware",
+    "studio.pages.health.ProbeMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "studio.pages.upload_limit.UploadLimitMiddleware",
@@ -97,8 +98,6 @@ CONTENT_SECURITY_POLICY = {
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_SSL_REDIRECT = _is_https
-# A load balancer on the same machine asks these without https.
-SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]
 SECURE_HSTS_SECONDS = ENVIRONMENT["HSTS_SECONDS"] if _is_https else 0
 SESSION_COOKIE_SECURE = _is_https
 CSRF_COOKIE_SECURE = _is_https

@@ -6,16 +6,11 @@ from django.urls import include, path
 from django.views.generic import RedirectView
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
-from studio.pages import health
-
 # Its library draws with inline styles; scripts stay ours alone.
 _with_inline_styles = csp_update({"style-src": [SELF, UNSAFE_INLINE]})
 api_page = _with_inline_styles(SpectacularSwaggerSplitView.as_view(url_name="schema"))
 
 urlpatterns = [
-    path("healthz", health.alive, name="alive"),
-    path("readyz", health.ready, name="ready"),
-    path("metrics", health.metrics, name="metrics"),
     # A person has one address, the one the manager invited; the library's list of more is not ours.
     path("entry/email/", RedirectView.as_view(pattern_name="studio:my_details")),
     path("entry/", include("allauth.account.urls")),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import ipaddress
 import secrets
+from collections.abc import Callable
 from datetime import datetime
 
 import structlog
@@ -65,6 +66,23 @@ def metrics(request: HttpRequest) -> HttpResponse:
             "Send METRICS_TOKEN as a bearer token.\n", status=403, content_type="text/plain"
         )
     return HttpResponse(numbers(timezone.now()), content_type=CONTENT_TYPE_LATEST)
+
+
+PROBES = {"/healthz": alive, "/readyz": ready, "/metrics": metrics}
+
+
+class ProbeMiddleware:
+    """Answers probes before hosts and https are looked at.
+
+    What watches a machine asks by its number, without https and not by the public name; the
+    answers name no host, so a forged one gains nothing.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return PROBES.get(request.path, self.get_response)(request)
 
 
 def _may_scrape(request: HttpRequest) -> bool:

@@ -27,6 +27,15 @@ def test_alive_asks_no_database(client):
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize("path", ["/healthz", "/readyz", "/metrics"])
+def test_probes_are_answered_by_number_and_without_https(client, path):
+    with override_settings(SECURE_SSL_REDIRECT=True, ALLOWED_HOSTS=["kilns.example.org"]):
+        assert client.get(path, headers={"Host": "10.0.0.7:8000"}).status_code == 200
+        assert client.get("/", headers={"Host": "10.0.0.7:8000"}).status_code == 400
+        assert client.post(path).status_code == 405
+
+
+@pytest.mark.django_db
 def test_ready_with_an_empty_outbox(client):
     response = client.get("/readyz")
     assert response.status_code == 200
