@@ -4,6 +4,7 @@ studio.W001  addresses without https
 studio.W002  mail goes to the mailbox inside the studio
 studio.E001  the public address is not among the allowed hosts
 studio.E002  the secret key is too short
+studio.E003  https that no proxy is believed about
 """
 
 from __future__ import annotations
@@ -27,6 +28,22 @@ def check_https(**_: Any) -> list[CheckMessage]:
             hint="Put a reverse proxy with a certificate in front, set PUBLIC_URL to its https"
             " address and PROXY_COUNT to 1.",
             id="studio.W001",
+        )
+    ]
+
+
+@register(Tags.security, deploy=True)
+def check_proxy(**_: Any) -> list[CheckMessage]:
+    is_https = urlsplit(settings.PUBLIC_URL).scheme == "https"
+    if not is_https or settings.ALLAUTH_TRUSTED_PROXY_COUNT:
+        return []
+    return [
+        checks.Error(
+            f"PUBLIC_URL is {settings.PUBLIC_URL}, but no proxy is trusted to say that a visitor"
+            " came by https: every page would redirect to itself.",
+            hint="Set PROXY_COUNT to the number of reverse proxies in front, most often 1; each"
+            " sets X-Forwarded-Proto and X-Forwarded-For.",
+            id="studio.E003",
         )
     ]
 
