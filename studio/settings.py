@@ -179,7 +179,10 @@ else:
     # ?host=/folder&port= names a socket; pg_dump and psql are told of it by HOST and PORT.
     _database["HOST"] = _options.pop("host", _database["HOST"])
     _database["PORT"] = str(_options.pop("port", _database["PORT"]))
-    _database["OPTIONS"] = {**_options, "pool": {"min_size": 1, "max_size": 8}}
+    # The pool would wait 30 s for a server that is gone, and try less and less often for 5 minutes:
+    # waiting visitors take every thread, /healthz is late, and a watcher kills what is alive.
+    _pool = {"min_size": 1, "max_size": 8, "timeout": 3, "reconnect_timeout": 5}
+    _database["OPTIONS"] = {**_options, "pool": _pool}
     _database["CONN_HEALTH_CHECKS"] = True
 DATABASES = {"default": _database}
 

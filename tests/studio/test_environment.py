@@ -1,3 +1,4 @@
+import ast
 import subprocess
 import sys
 from pathlib import Path
@@ -144,6 +145,22 @@ def test_https_gives_cookies_their_prefix_and_is_remembered_a_year(tmp_path, add
         [sys.executable, "-c", SHOWS], cwd=ROOT, env=environment, capture_output=True, text=True
     )
     assert ended.stdout.strip() == shown, ended.stderr
+
+
+def test_a_database_that_is_gone_is_given_up_before_a_watcher_gives_up(tmp_path):
+    """Prometheus waits 10 s for an answer by default (its documentation, scrape_timeout)."""
+    environment = {
+        **PRODUCTION,
+        "DATABASE_URL": "postgres://me@127.0.0.1:1/none",
+        "WAREBOARD_HOME": str(tmp_path),
+        "DJANGO_SETTINGS_MODULE": "studio.settings",
+    }
+    shows = "from django.conf import settings as s; print(s.DATABASES['default']['OPTIONS'])"
+    ended = subprocess.run(
+        [sys.executable, "-c", shows], cwd=ROOT, env=environment, capture_output=True, text=True
+    )
+    pool = ast.literal_eval(ended.stdout)["pool"]
+    assert pool["timeout"] + pool["reconnect_timeout"] < 10
 
 
 def test_a_command_without_its_variables_says_so_in_one_line():
