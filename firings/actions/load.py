@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import count
 
 from django.db import transaction
 from django.db.models import QuerySet
@@ -182,31 +183,18 @@ def _plan_whole_bookings(
     tried: list[Booking] = []
     untried = list(bookings)
     no_room: dict[Booking, LeftOut] = {}
-    for _ in range(ROUNDS_AT_MOST):
-        _top_up(tried, untried, shelves_mm2)
+    for number in count():
+        if number < ROUNDS_AT_MOST:
+            _top_up(tried, untried, shelves_mm2)
         plan = plan_load(space, load_pieces(tried), gap_mm)
         out = _bookings_left_out(tried, {left.piece_id: left for left in plan.left_out})
         no_room |= out
         tried = [booking for booking in tried if booking not in out]
-        if not out and (not untried or _area_mm2(tried) >= shelves_mm2):
+        is_last = number >= ROUNDS_AT_MOST - 1 or not untried or _area_mm2(tried) >= shelves_mm2
+        if not out and is_last:
             break
-    plan, tried, out = _without_parts(space, tried, gap_mm)
     too_late = {booking: LeftOut(booking.slip, WhyLeftOut.NO_ROOM) for booking in untried}
-    return plan, tried, no_room | out | too_late
-
-
-def _without_parts(
-    space: KilnSpace, tried: list[Booking], gap_mm: int
-) -> tuple[LoadPlan, list[Booking], dict[Booking, LeftOut]]:
-    """Take out what finds no room, until all that is left does."""
-    no_room: dict[Booking, LeftOut] = {}
-    while True:
-        plan = plan_load(space, load_pieces(tried), gap_mm)
-        out = _bookings_left_out(tried, {left.piece_id: left for left in plan.left_out})
-        if not out:
-            return plan, tried, no_room
-        no_room |= out
-        tried = [booking for booking in tried if booking not in out]
+    return plan, tried, no_room | too_late
 
 
 def _top_up(tried: list[Booking], untried: list[Booking], shelves_mm2: int) -> None:
