@@ -25,6 +25,9 @@ IN_A_ROW = 3
 # A person reads a clock in whole minutes, beside a logger that may send every few seconds.
 OF_NOW = timedelta(minutes=10)
 
+Measured = tuple[datetime, float]
+"""When, and the hottest zone in C."""
+
 
 def begin_cooling(*, by: Person, at: datetime, firing: Firing) -> Firing:
     """Crew say that the kiln has ended its programme and cools now."""
@@ -41,39 +44,56 @@ def note_fall_and_cool(
     firing: Firing, fresh: Sequence[Moment], *, source: str, by: Person | None, at: datetime
 ) -> None:
     """See in new readings that the kiln falls, or is at its limit. The caller holds and saves."""
-    latest = _latest(firing)
-    last = [temp_c for _, temp_c in latest]
-    summary = FiringSummary.from_json(firing.log_summary)
-    has_fallen = len(last) == IN_A_ROW and max(last) < (summary.peak_c or 0.0) - FALLEN_BY_C
     limit_c = FiringPolicy.current().opening_limit_c
+    latest = _latest(firing)
+    if firing.state == FiringState.FIRING:
+        summary = FiringSummary.from_json(firing.log_summary)
+        if _has_fallen(latest, summary.peak_c or 0.0, limit_c):
+            fell_at = summary.peak_at or fresh[-1].at
+            _begin(firing, by=by, at=fell_at, why=f"readings fell {FALLEN_BY_C:.0f} °C")
+    if firing.state == FiringState.COOLING:
+        by_hand = fresh[-1] if source == ReadingSource.HAND else None
+        measured = _measured_at_limit(latest, by_hand, firing.cooling_at or at, limit_c)
+        if measured:
+            _end(firing, measured, limit_c, by=by, at=at)
+
+
+def _has_fallen(latest: Sequence[Measured], peak_c: float, limit_c: float) -> bool:
+    """Whether the last readings lie well below the peak and do not rise again."""
+    last = [temp_c for _, temp_c in latest]
+    if len(last) < IN_A_ROW or max(last) >= peak_c - FALLEN_BY_C:
+        return False
     # At the limit a kiln is over even when its last readings waver by tenths of a degree.
-    falls = has_fallen and (last[-1] <= last[0] or max(last) <= limit_c)
-    if firing.state == FiringState.FIRING and falls:
-        fell_at = summary.peak_at or fresh[-1].at
-        _begin(firing, by=by, at=fell_at, why=f"readings fell {FALLEN_BY_C:.0f} °C")
-    if firing.state != FiringState.COOLING:
-        return
-    # Readings from before the fall, that come in late, say nothing of how hot it is now.
-    fell_at = firing.cooling_at or at
-    logged_at, temp_c = latest[-1]
-    is_logged = len(latest) == IN_A_ROW and latest[0][0] >= fell_at and max(last) <= limit_c
-    read = fresh[-1]
-    is_of_now = read.at >= max(fell_at, logged_at - OF_NOW)
-    is_read_by_hand = source == ReadingSource.HAND and is_of_now and _hottest_c(read) <= limit_c
-    if is_read_by_hand or is_logged:
-        firing.cooled_at = logged_at
-        if is_read_by_hand:
-            firing.cooled_at, temp_c = read.at, _hottest_c(read)
-        change_firing_state(
-            firing,
-            FiringState.COOLED,
-            deed="cooled",
-            by=by,
-            at=at,
-            why=f"{temp_c:.0f} °C was measured; the limit is {limit_c:.0f} °C",
-        )
-        facts = {"firing": firing.pk, "temp_c": temp_c, "limit_c": limit_c}
-        tell_crew(key=f"cooled:{firing.pk}", kind="cooled", at=at, facts=facts)
+    return last[-1] <= last[0] or max(last) <= limit_c
+
+
+def _measured_at_limit(
+    latest: Sequence[Measured], by_hand: Moment | None, fell_at: datetime, limit_c: float
+) -> Measured | None:
+    """What says that the kiln is at its limit: a person's reading of now, or the log's last ones.
+
+    Readings from before the fall, that come in late, say nothing of how hot it is now.
+    """
+    logged_at = latest[-1][0]
+    if (
+        by_hand
+        and by_hand.at >= max(fell_at, logged_at - OF_NOW)
+        and _hottest_c(by_hand) <= limit_c
+    ):
+        return by_hand.at, _hottest_c(by_hand)
+    is_of_the_fall = len(latest) == IN_A_ROW and latest[0][0] >= fell_at
+    return latest[-1] if is_of_the_fall and max(c for _, c in latest) <= limit_c else None
+
+
+def _end(
+    firing: Firing, measured: Measured, limit_c: float, *, by: Person | None, at: datetime
+) -> None:
+    """The kiln is at its limit: crew are told to go and look."""
+    firing.cooled_at, temp_c = measured
+    why = f"{temp_c:.0f} °C was measured; the limit is {limit_c:.0f} °C"
+    change_firing_state(firing, FiringState.COOLED, deed="cooled", by=by, at=at, why=why)
+    facts = {"firing": firing.pk, "temp_c": temp_c, "limit_c": limit_c}
+    tell_crew(key=f"cooled:{firing.pk}", kind="cooled", at=at, facts=facts)
 
 
 def _begin(firing: Firing, *, by: Person | None, at: datetime, why: str) -> None:
@@ -81,7 +101,7 @@ def _begin(firing: Firing, *, by: Person | None, at: datetime, why: str) -> None
     change_firing_state(firing, FiringState.COOLING, deed="cooling", by=by, at=at, why=why)
 
 
-def _latest(firing: Firing) -> list[tuple[datetime, float]]:
+def _latest(firing: Firing) -> list[Measured]:
     """The last readings, oldest first: when, and the hottest zone in C."""
     return [
         (row.at, _hottest_c(row)) for row in reversed(firing.readings.order_by("-at")[:IN_A_ROW])
