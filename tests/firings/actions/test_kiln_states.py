@@ -19,7 +19,6 @@ from firings.actions.kilns import (
 from firings.actions.open_and_unload import ConeSeen, record_witness_cones
 from firings.actions.plan_firing import begin_loading
 from firings.actions.start import start_check, start_firing
-from firings.facts import firing_aborted, firing_closed
 from firings.models import CareKind, Kiln, KilnState
 from firings.refusals import WareRefusal
 from studio.actions.edit_studio import edit_studio
@@ -27,19 +26,8 @@ from studio.actions.trail import trail_of
 from tests import scene
 from tests.scene import NOON
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("nobody_listens")]
 LATER = NOON + timedelta(days=3)
-
-
-@pytest.fixture(autouse=True)
-def nobody_listens(monkeypatch):
-    """What billing makes of a closed firing is billing's to test."""
-    for fact in (firing_closed, firing_aborted):
-        monkeypatch.setattr(fact, "receivers", [])
-        fact.sender_receivers_cache.clear()
-    yield
-    for fact in (firing_closed, firing_aborted):
-        fact.sender_receivers_cache.clear()
 
 
 @pytest.fixture
