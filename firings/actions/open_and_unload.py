@@ -10,6 +10,7 @@ from decimal import Decimal
 from django.db import transaction
 
 from firings.actions.bookings import change_state, locked_booking
+from firings.actions.heat_words import heat_words
 from firings.actions.plan_firing import change_firing_state, locked_firing, require_state
 from firings.calculations.cones import CONES
 from firings.models import (
@@ -59,8 +60,9 @@ def open_firing(
     if temp_c > limit_c and not reason.strip():
         raise WareRefusal(
             "hotter_than_limit",
-            f"{temp_c:.0f} °C was measured; this studio opens at {limit_c:.0f} °C or below. Ware "
-            "can crack and hands can burn. If you open all the same, write why.",
+            f"{heat_words(temp_c, by)} was measured; this studio opens at "
+            f"{heat_words(limit_c, by)} or below. Ware can crack and hands can burn. "
+            "If you open all the same, write why.",
             field="reason",
             limit_c=limit_c,
         )

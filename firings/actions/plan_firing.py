@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from django.db import transaction
 
 from firings.actions.bookings import change_state
+from firings.actions.heat_words import heat_words
 from firings.actions.kiln_state import held_kiln
 from firings.actions.ware_rules import check_cone
 from firings.calculations.cones import cone_rank
@@ -102,7 +103,7 @@ def begin_loading(*, by: Person, at: datetime, firing: Firing) -> Firing:
                 "kiln_is_taken",
                 f"{kiln} is taken by {taken}, which is {taken.get_state_display().lower()}.",
             )
-        _check_is_cold(kiln, at)
+        _check_is_cold(kiln, by, at)
         _check_is_emptied(kiln)
         change_firing_state(firing, FiringState.LOADING, deed="loading", by=by, at=at)
         firing.save(update_fields=["state"])
@@ -123,7 +124,7 @@ def _check_is_emptied(kiln: Kiln) -> None:
         )
 
 
-def _check_is_cold(kiln: Kiln, at: datetime) -> None:
+def _check_is_cold(kiln: Kiln, by: Person, at: datetime) -> None:
     """A firing that was broken off leaves its kiln hot, and nobody has opened it by the rules.
 
     After a fault of the kiln a manager has returned it to service: that says enough.
@@ -143,9 +144,10 @@ def _check_is_cold(kiln: Kiln, at: datetime) -> None:
     if broken_off:
         raise WareRefusal(
             "kiln_is_hot",
-            f"{kiln} was last measured at {broken_off.log_last_c:.0f} °C, in {broken_off}, which "
-            f"was broken off; kilns are opened at {limit_c:.0f} °C or below. Measure it, and type "
-            "the reading on the page of that firing.",
+            f"{kiln} was last measured at {heat_words(broken_off.log_last_c or 0.0, by)}, in "
+            f"{broken_off}, which was broken off; kilns are opened at "
+            f"{heat_words(limit_c, by)} or below. Measure it, and type the reading on the page of "
+            "that firing.",
             temp_c=broken_off.log_last_c,
             limit_c=limit_c,
         )

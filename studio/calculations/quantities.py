@@ -110,10 +110,13 @@ def format_area(area_mm2: int | Decimal, unit: AreaUnit, locale: str = "en") -> 
 
 
 def format_temperature(
-    temperature_c: int | Decimal, unit: TemperatureUnit, locale: str = "en"
+    temperature_c: int | Decimal, unit: TemperatureUnit, locale: str = "en", digits: int = 0
 ) -> str:
-    """To a whole degree, finer than a type K thermocouple is right: "1222 °C"."""
-    return _show(c_to(temperature_c, unit), 0, f"°{unit}", locale)
+    """To a whole degree, finer than a type K thermocouple is right: "1222 °C".
+
+    `digits` 1 is for what stands beside a limit, where 52.3 must not read as the 52 it is above.
+    """
+    return _show(c_to(temperature_c, unit), digits, f"°{unit}", locale)
 
 
 def format_rate(rate_c_per_h: int | Decimal, unit: TemperatureUnit, locale: str = "en") -> str:

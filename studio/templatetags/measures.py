@@ -73,13 +73,13 @@ def area(context: template.Context, area_mm2: int | None) -> str:
 
 
 @register.simple_tag(takes_context=True)
-def temperature(context: template.Context, temperature_c: float | None) -> str:
-    """A temperature in °C or °F."""
+def temperature(context: template.Context, temperature_c: float | None, digits: int = 0) -> str:
+    """A temperature in °C or °F; `digits=1` beside a limit."""
     if temperature_c is None:
         return UNKNOWN
     units = _units(context)
     unit = cast("Any", units.temperature)
-    return quantities.format_temperature(_exact(temperature_c), unit, units.locale)
+    return quantities.format_temperature(_exact(temperature_c), unit, units.locale, digits)
 
 
 @register.simple_tag(takes_context=True)

@@ -231,6 +231,7 @@ def test_opening_above_the_limit_needs_a_reason(firing, cosmo):
     with pytest.raises(WareRefusal) as caught:
         open_firing(by=cosmo, at=LATER, firing=firing, temp_c=120)
     assert caught.value.code == "hotter_than_limit"
+    assert "52.0\u00a0°C or below" in caught.value.message
     assert "hands can burn" in caught.value.message
     firing = open_firing(by=cosmo, at=LATER, firing=firing, temp_c=120, reason="wedding gift")
     assert (firing.state, firing.opening_reason) == (FiringState.OPENED, "wedding gift")
@@ -240,3 +241,14 @@ def test_a_whole_log_ends_cooled_even_when_its_last_readings_waver(firing):
     *readings, last = scene.log()
     wavering = [*readings, replace(last, temp_c=last.temp_c + 0.4)]
     assert add(firing, wavering, source="file").firing.state == FiringState.COOLED
+
+
+def test_a_tenth_above_the_limit_does_not_read_as_the_limit_and_speaks_the_readers_degrees(
+    firing, cosmo
+):
+    begin_cooling(by=cosmo, at=NOON + timedelta(hours=9), firing=firing)
+    cosmo.temperature_unit = "F"
+    with pytest.raises(WareRefusal) as caught:
+        open_firing(by=cosmo, at=LATER, firing=firing, temp_c=52.2)
+    # 52.2 x 1.8 + 32 = 125.96; 52 x 1.8 + 32 = 125.6
+    assert "126.0\u00a0°F was measured; this studio opens at 125.6\u00a0°F" in caught.value.message

@@ -122,7 +122,10 @@ def test_aborted(firing, cosmo):
 
 @pytest.mark.parametrize(
     ("reading", "what", "limit"),
-    [({"room_c": 41.0}, "The room", "38"), ({"control_box_c": 71.0}, "The control box", "66")],
+    [
+        ({"room_c": 38.3}, "The room", "38.0"),
+        ({"control_box_c": 71.0}, "The control box", "66.0"),
+    ],
 )
 def test_an_alarm_says_what_was_measured_and_who_decides(firing, cosmo, reading, what, limit):
     at = NOON + timedelta(hours=1)
@@ -131,7 +134,7 @@ def test_an_alarm_says_what_was_measured_and_who_decides(firing, cosmo, reading,
     letter = letter_of("alarm")
     assert letter.subject.startswith("ALARM")
     text = letter.text.replace("\xa0", " ")
-    assert f"{what} at Heron measured {next(iter(reading.values())):.0f} °C" in text
+    assert f"{what} at Heron measured {next(iter(reading.values())):.1f} °C" in text
     assert f"limit is {limit} °C" in text
     assert "decide what to do" in text
     assert " safe" not in text

@@ -77,6 +77,7 @@ def test_energy_and_power_lose_nothing():
         (q.format_temperature(1222, "C"), f"1222{NBSP}°C"),
         (q.format_temperature(1222, "F"), f"2232{NBSP}°F"),
         (q.format_temperature(Decimal("-0.4"), "C"), f"0{NBSP}°C"),
+        (q.format_temperature(Decimal("52.3"), "C", digits=1), f"52.3{NBSP}°C"),
         (q.format_rate(Decimal("55.555556"), "F"), f"100{NBSP}°F/h"),
         (q.format_energy_wh(42250), f"42.3{NBSP}kWh"),
         (q.format_duration(39_900), f"11{NBSP}h{NBSP}05{NBSP}min"),
