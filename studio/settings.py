@@ -145,6 +145,8 @@ ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*", "password2*"]
 # A person joins through a link sent to their address, which has shown that it is theirs.
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+# The sender says which studio writes; a host name before the subject says nothing to a potter.
+ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_DEFAULT_HTTP_PROTOCOL = _public.scheme
 ACCOUNT_RATE_LIMITS = {

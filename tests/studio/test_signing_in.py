@@ -38,6 +38,7 @@ def test_a_reset_for_an_unknown_address_looks_the_same_and_mails_nobody(client, 
     assert mailoutbox == []
     known = client.post("/entry/password/reset/", {"email": "ada@example.org"})
     assert [mail.to for mail in mailoutbox] == [["ada@example.org"]]
+    assert mailoutbox[0].subject == "Choose a new password"
     assert (unknown.status_code, unknown.url) == (known.status_code, known.url)
 
 
