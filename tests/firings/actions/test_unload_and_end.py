@@ -206,7 +206,7 @@ class TestBreakingOff:
         measure(810, at)
         abort_firing(by=cosmo, at=at, firing=firing, reason="a relay stuck")
         following = scene.planned(cosmo, kiln, at=at)
-        with pytest.raises(WareRefusal, match="810.0\u00a0°C") as caught:
+        with pytest.raises(WareRefusal, match=r"810\.0\s°C") as caught:
             begin_loading(by=cosmo, at=at, firing=following)
         assert caught.value.code == "kiln_is_hot"
         measure(48, at + timedelta(hours=16))
