@@ -94,9 +94,7 @@ def emf_mv(temp_c: npt.ArrayLike, kind: str) -> Floats:
     return _reference_mv(wanted, kind)
 
 
-def temp_from_emf_c(
-    emf: npt.ArrayLike, kind: str, cold_junction_c: npt.ArrayLike = 0.0
-) -> Floats:
+def temp_from_emf_c(emf: npt.ArrayLike, kind: str, cold_junction_c: npt.ArrayLike = 0.0) -> Floats:
     """Return the temperatures in C of voltages in mV; both may be arrays of one shape.
 
     `cold_junction_c` is the temperature of the terminals. NaN stays NaN. A voltage outside the

@@ -11,7 +11,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 
-from firings.actions.readings import moments_of
+from firings.actions.log_summary import short_log
 from firings.calculations.cooling import forecast_cooling
 from firings.calculations.firing_summary import FiringSummary
 from firings.calculations.heat_watch import too_hot
@@ -19,7 +19,7 @@ from firings.calculations.readings import GAP_MAX
 from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
 from firings.pages.curve import draw_curve
 from firings.pages.energy_words import source_words
-from firings.pages.firing_cones import cones_context
+from firings.pages.firing_cones import cones_context, log_cone_context
 from firings.pages.found import firing_numbered
 from firings.pages.load_page import load_context
 from studio.actions.trail import trail_of
@@ -129,7 +129,7 @@ def check_may_read(person: Person, firing: Firing) -> bool:
 def curve_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) -> dict[str, Any]:
     """The curve, the latest reading and, while it cools, a rough forecast."""
     now = timezone.now()
-    readings = moments_of(firing)
+    readings = list(short_log(firing))
     limit_c = policy.opening_limit_c
     unit = units_of(request).temperature
     context: dict[str, Any] = {
@@ -141,6 +141,8 @@ def curve_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) ->
         "live_url": f"{reverse('firings:firing_live', args=[firing.pk])}?state={firing.state}",
         "now": now,
     }
+    if firing.state in (FiringState.FIRING, FiringState.COOLING):
+        context |= log_cone_context(firing, units_of(request))
     if firing.state == FiringState.COOLING and readings:
         room_c = readings[-1].room_c
         context["forecast"] = forecast_cooling(
