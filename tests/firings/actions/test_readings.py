@@ -7,8 +7,8 @@ import pytest
 
 from firings.actions.cool_down import begin_cooling
 from firings.actions.end_firing import abort_firing
-from firings.actions.open_and_unload import open_firing
 from firings.actions.log_summary import short_log, summary_of
+from firings.actions.open_and_unload import open_firing
 from firings.actions.readings import (
     add_firing_readings,
     add_kiln_readings,
