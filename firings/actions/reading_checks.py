@@ -52,14 +52,20 @@ def checked_batch(readings: Sequence[Moment], source: str, at: datetime) -> Read
     found = first_impossible(batch)
     if found is not None:
         raise _impossible(*found, source)
-    too_late = np.flatnonzero(batch.at_us > us_of(at + CLOCK_AHEAD_MAX))
-    if len(too_late):
-        when = local_words(moment_of(batch.at_us[too_late[0]]))
-        raise _impossible(
-            int(too_late[0]), f"the time {when} lies in the future: check the clock", source
-        )
+    too_late = reading_ahead(batch, at)
+    if too_late is not None:
+        raise _impossible(*too_late, source)
     _check_once_each(batch)
     return batch.in_order()
+
+
+def reading_ahead(batch: ReadingColumns, at: datetime) -> tuple[int, str] | None:
+    """Return where a reading is of a time to come, and words for it."""
+    too_late = np.flatnonzero(batch.at_us > us_of(at + CLOCK_AHEAD_MAX))
+    if not len(too_late):
+        return None
+    when = local_words(moment_of(batch.at_us[too_late[0]]))
+    return int(too_late[0]), f"the time {when} lies in the future: check the clock"
 
 
 def _columns_of(readings: Sequence[Moment], source: str) -> ReadingColumns:

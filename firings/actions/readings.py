@@ -113,15 +113,24 @@ def store_readings(
 
     The inner part of adding readings: the caller has checked the batch and holds the firing.
     """
+    fresh = write_readings(firing, batch, source=source, at=at)
+    if len(fresh):
+        note_fall_and_cool(firing, fresh, source=source, by=by, at=at)
+        firing.save()
+    return Received(firing, len(fresh), len(batch) - len(fresh))
+
+
+def write_readings(
+    firing: Firing, batch: ReadingColumns, *, source: str, at: datetime
+) -> ReadingColumns:
+    """Write what is new of a batch, with summary and watch; returns that. The caller saves."""
     fresh = _not_known_yet(firing, batch)
     if len(fresh):
         check_register(firing, fresh)
         write_rows(firing, fresh, source)
         take_into_summary(firing, fresh)
         _raise_alarms(firing, fresh.with_any("room_c", "control_box_c"), at)
-        note_fall_and_cool(firing, fresh, source=source, by=by, at=at)
-        firing.save()
-    return Received(firing, len(fresh), len(batch) - len(fresh))
+    return fresh
 
 
 def _not_known_yet(firing: Firing, batch: ReadingColumns) -> ReadingColumns:
