@@ -1,0 +1,428 @@
+"""How readings come in: by API and by file, against a bare bulk insert of the same rows.
+
+    python -m tests.benchmarks.readings [--rows 100000] [--long 1000000]
+
+One run prints, on one database: readings per second by API (batches of 10,000) and by CSV, beside
+a bare bulk insert of the very same rows, ready made, into a table like it; the time to update the
+summary for a batch as a log grows; the time of the firing page's data for a log of `--rows`; how
+much memory grows while a file of `--long` lines comes in; and the errors of the heat-work model.
+On SQLite, or on PostgreSQL with DATABASE_URL set to an empty database; with --servers it starts a
+PostgreSQL of its own, as the tests do. No nudge is sent: a broker is not part of it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import resource
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+BATCH = 10_000
+GROWN_TO = (1_000, 10_000, 100_000, 1_000_000)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rows", type=int, default=100_000)
+    parser.add_argument("--long", type=int, default=1_000_000)
+    parser.add_argument("--servers", action="store_true")
+    arguments = parser.parse_args()
+    if arguments.servers:
+        _run_on_servers()
+        return
+    _start_django()
+    from django.conf import settings
+
+    from studio.actions.outbox import without_nudges
+
+    with without_nudges():
+        _print_ingest(arguments.rows)
+        _print_page()
+        _print_growth(arguments.long)
+        _print_long_file(settings.HOME, arguments.long)
+    _print_heat_work()
+
+
+def _run_on_servers() -> None:
+    from tests.run import servers
+
+    words = [word for word in sys.argv[1:] if word != "--servers"]
+    with servers() as addresses:
+        command = [sys.executable, "-m", "tests.benchmarks.readings", *words]
+        subprocess.run(command, env={**os.environ, **addresses}, check=True)
+
+
+def _start_django() -> None:
+    """A fresh home with a broker for the counters of the rate limit, as the tests have it."""
+    import tests.environment
+
+    assert tests.environment
+    import django
+
+    django.setup()
+    from django.core.management import call_command
+    from django.db import connection
+
+    call_command("migrate", verbosity=0)
+    print(f"database: {connection.vendor}, Python {sys.version.split()[0]}\n")
+
+
+# --- A kiln, its firings and its readings ---------------------------------------------------
+
+
+def _firing(name: str) -> Any:
+    """A firing of a kiln of its own, started three weeks ago."""
+    from django.utils import timezone
+
+    from studio.models import Person, Role
+    from tests import scene
+
+    crew = Person.objects.holding(Role.CREW).first() or scene.crew()
+    member = Person.objects.filter(name="Ines").first() or scene.person("Ines")
+    at = timezone.now().replace(microsecond=0) - timedelta(days=21)
+    kiln = scene.kiln(name=name)
+    scene.booking(member, at=at)
+    return scene.started(crew, scene.loading(crew, kiln, at=at), at=at)
+
+
+def _rows(count: int) -> Iterator[tuple[int, float, float, float]]:
+    """Second, temperature, set point and power of a log of one reading a second, up and down."""
+    for second in range(count):
+        set_point_c = 20 + 1200 * (1 - abs(2 * second / count - 1))
+        yield second, round(set_point_c - second % 7 * 0.3, 1), round(set_point_c, 1), 4000.0
+
+
+def _csv(firing: Any, count: int) -> Iterator[bytes]:
+    yield b"time,temp C,set point C,power W\n"
+    lines: list[str] = []
+    for second, temp_c, set_point_c, power_w in _rows(count):
+        at = firing.started_at + timedelta(seconds=second)
+        lines.append(f"{at:%Y-%m-%dT%H:%M:%SZ},{temp_c},{set_point_c},{power_w}\n")
+        if len(lines) == BATCH:
+            yield "".join(lines).encode()
+            lines = []
+    yield "".join(lines).encode()
+
+
+def _batches(firing: Any, count: int) -> list[bytes]:
+    bodies = []
+    readings: list[dict[str, Any]] = []
+    for second, temp_c, set_point_c, power_w in _rows(count):
+        at = firing.started_at + timedelta(seconds=second)
+        readings.append(
+            {
+                "at": at.isoformat(),
+                "temp_c": temp_c,
+                "set_point_c": set_point_c,
+                "power_w": power_w,
+            }
+        )
+        if len(readings) == BATCH:
+            bodies.append(json.dumps({"readings": readings}).encode())
+            readings = []
+    return [*bodies, json.dumps({"readings": readings}).encode()] if readings else bodies
+
+
+# --- In, against a bare insert --------------------------------------------------------------
+
+
+def _print_ingest(count: int) -> None:
+    from django.utils import timezone
+    from rest_framework.test import APIClient
+
+    from firings.actions.kilns import issue_kiln_token
+    from studio.models import Person, Role
+
+    firing = _firing("By API")
+    chief = Person.objects.holding(Role.MANAGER).first()
+    _, secret = issue_kiln_token(by=chief, at=timezone.now(), kiln=firing.kiln, name="bench")
+    client = APIClient()
+    client.credentials(HTTP_AUTHORIZATION=f"Bearer {secret}")
+    bodies, path = _batches(firing, count), f"/api/v1/kilns/{firing.kiln.pk}/readings/"
+    start = time.perf_counter()
+    for body in bodies:
+        answer = client.post(path, body, content_type="application/json", SERVER_NAME="localhost")
+        assert answer.status_code == 200, answer.content
+    api_s = time.perf_counter() - start
+    by_file = _firing("By file")
+    pieces = list(_csv(by_file, count))
+    csv_s = _take_in(by_file, pieces)
+    bare_s, many_s, objects_s = _time_bare(firing, count)
+    print(f"readings in, {count:,} of them        per second   share of bare   of bare in batches")
+    for name, took_s in (
+        ("bare insert, one transaction", bare_s),
+        (f"bare insert, {BATCH:,} a transaction", many_s),
+        ("bulk_create of ready objects", objects_s),
+        (f"by API, {BATCH:,} a batch", api_s),
+        ("by CSV", csv_s),
+    ):
+        print(
+            f"  {name:34} {count / took_s:12,.0f} {bare_s / took_s:15.0%} {many_s / took_s:15.0%}"
+        )
+    print()
+
+
+def _take_in(firing: Any, pieces: Any) -> float:
+    from django.utils import timezone
+
+    from firings.actions.take_in_log import take_in_log
+    from firings.calculations.log_preview import preview_log
+    from studio.models import Person, Role
+
+    pieces = iter(pieces)
+    first = next(pieces), next(pieces)
+    seen = preview_log(first)
+
+    def whole() -> Iterator[bytes]:
+        yield from first
+        yield from pieces
+
+    crew = Person.objects.holding(Role.CREW).first()
+    start = time.perf_counter()
+    take_in_log(
+        by=crew,
+        at=timezone.now(),
+        firing=firing,
+        log=whole(),
+        mapping=seen.mapping(),
+        titles=seen.header,
+    )
+    return time.perf_counter() - start
+
+
+def _time_bare(firing: Any, count: int) -> tuple[float, float, float]:
+    """The same rows, as tuples the driver takes; whole, in batches; and as ready objects."""
+    from django.db import connection, transaction
+
+    from firings.models import Reading
+
+    other = _firing("Bare")
+    fields = [f for f in Reading._meta.concrete_fields if f.attname != "id"]
+    names = ", ".join(connection.ops.quote_name(field.column) for field in fields)
+    places = ", ".join(["%s"] * len(fields))
+    table = Reading._meta.db_table
+    insert = f"INSERT INTO {table} ({names}) VALUES ({places})"  # noqa: S608
+
+    def rows() -> list[tuple[Any, ...]]:
+        found = firing.readings.order_by("at").values_list(*(field.attname for field in fields))
+        ready = []
+        for row in found:
+            of_other = [
+                other.pk if f.attname == "firing_id" else v
+                for f, v in zip(fields, row, strict=True)
+            ]
+            ready.append(
+                tuple(
+                    f.get_db_prep_save(v, connection) for f, v in zip(fields, of_other, strict=True)
+                )
+            )
+        return ready
+
+    def timed(size: int) -> float:
+        other.readings.all().delete()
+        ready = rows()
+        with connection.cursor() as cursor:
+            start = time.perf_counter()
+            for at in range(0, count, size):
+                with transaction.atomic():
+                    cursor.executemany(insert, ready[at : at + size])
+            return time.perf_counter() - start
+
+    bare_s, many_s = timed(count), timed(BATCH)
+    objects = list(other.readings.all())
+    other.readings.all().delete()
+    for one in objects:
+        one.pk = None
+    start = time.perf_counter()
+    Reading.objects.bulk_create(objects, batch_size=500)
+    objects_s = time.perf_counter() - start
+    other.readings.all().delete()
+    return bare_s, many_s, objects_s
+
+
+# --- Summary, page, memory ------------------------------------------------------------------
+
+
+def _print_growth(longest: int) -> None:
+    """A hundred readings more, for logs of ever more readings; and a hundred late ones."""
+    from firings.actions.readings import write_readings
+
+    firing = _firing("Growing")
+    print("summary and short log of a batch of 100 readings       in order          late by 200")
+    done = 0
+    for target in GROWN_TO:
+        if target > longest:
+            break
+        while done < target:
+            count = min(20_000, target - done)
+            _write(firing, done, count)
+            done += count
+        took = []
+        for _ in range(5):
+            batch = _columns(firing, done, 100)
+            start = time.perf_counter()
+            write_readings(firing, batch, source="logger", at=firing.started_at)
+            took.append(time.perf_counter() - start)
+            done += 100
+        late = []
+        for number in range(3):
+            batch = _columns(firing, done - 200 - number * 10, 10, shift_us=500_000)
+            start = time.perf_counter()
+            write_readings(firing, batch, source="logger", at=firing.started_at)
+            late.append(time.perf_counter() - start)
+        print(
+            f"  after {target:9,} readings {'':24} {min(took) * 1e3:7.1f} ms {min(late) * 1e3:15.1f} ms"
+        )
+    firing.save()
+    print()
+
+
+def _write(firing: Any, first: int, count: int) -> None:
+    from firings.actions.readings import write_readings
+
+    write_readings(firing, _columns(firing, first, count), source="logger", at=firing.started_at)
+
+
+def _columns(firing: Any, first: int, count: int, shift_us: int = 0) -> Any:
+    import numpy as np
+
+    from firings.calculations.reading_columns import ReadingColumns, us_of
+
+    seconds = np.arange(first, first + count)
+    temp_c = 620 + 600 * np.sin(seconds / 20_000) + seconds % 7 * 0.3
+    at_us = us_of(firing.started_at) + seconds * 1_000_000 + shift_us
+    return ReadingColumns(at_us, {"temp_c": temp_c, "power_w": np.full(count, 4000.0)})
+
+
+def _print_page() -> None:
+    from django.test import Client
+
+    from firings.actions.log_summary import short_log
+    from firings.calculations.log_stretches import thinned
+    from firings.models import Firing
+    from studio.models import Person, Role
+
+    firing = Firing.objects.get(kiln__name="By API")
+    took = []
+    for _ in range(5):
+        start = time.perf_counter()
+        points = thinned(short_log(firing), 800)
+        took.append(time.perf_counter() - start)
+    start = time.perf_counter()
+    whole = sum(1 for _ in firing.readings.order_by("at").values_list("at", "temp_c"))
+    whole_s = time.perf_counter() - start
+    client = Client(SERVER_NAME="localhost")
+    client.force_login(Person.objects.holding(Role.CREW).first())
+    client.get(f"/firings/{firing.pk}/")
+    start = time.perf_counter()
+    assert client.get(f"/firings/{firing.pk}/").status_code == 200
+    page_s = time.perf_counter() - start
+    print(f"page of a firing with {whole:,} readings")
+    print(f"  its data, {len(points)} points                  {min(took) * 1e3:10.1f} ms")
+    print(f"  only fetching time and temperature     {whole_s * 1e3:10.1f} ms")
+    print(f"  the whole page                         {page_s * 1e3:10.1f} ms\n")
+
+
+def _print_long_file(folder: Path, count: int) -> None:
+    """Take in a long file; the memory is that of this process, watched from a thread."""
+    firing = _firing("Long file")
+    path = folder / "long.csv"
+    with path.open("wb") as file:
+        file.writelines(_csv(firing, count))
+    with path.open("rb") as file:
+        pieces = iter(lambda: file.read(64 * 1024), b"")
+        before_mb, growth = _resident_mb(), _Watched()
+        with growth:
+            took_s = _take_in(firing, pieces)
+    print(f"a file of {count:,} lines, {path.stat().st_size / 1e6:.0f} MB")
+    print(f"  taken in                               {count / took_s:10,.0f} lines a second")
+    print(f"  memory before, and at most while       {before_mb:10.0f} MB {growth.most_mb:6.0f} MB")
+    for share, most_mb in growth.by_quarter():
+        print(f"    at most in {share} of the time             {most_mb:10.0f} MB")
+    print(f"  most the process ever had              {_most_mb():10.0f} MB\n")
+
+
+class _Watched:
+    """Looks at the memory of this process every hundredth of a second."""
+
+    def __init__(self) -> None:
+        self._seen: list[float] = []
+        self._over = threading.Event()
+        self._thread = threading.Thread(target=self._look, daemon=True)
+
+    def __enter__(self) -> None:
+        self._thread.start()
+
+    def __exit__(self, *_: object) -> None:
+        self._over.set()
+        self._thread.join()
+
+    def _look(self) -> None:
+        while not self._over.wait(0.01):
+            self._seen.append(_resident_mb())
+
+    @property
+    def most_mb(self) -> float:
+        return max(self._seen)
+
+    def by_quarter(self) -> list[tuple[str, float]]:
+        size = max(1, len(self._seen) // 4)
+        names = (
+            "the first quarter ",
+            "the second quarter",
+            "the third quarter ",
+            "the last quarter  ",
+        )
+        return [(n, max(self._seen[i * size : (i + 1) * size])) for i, n in enumerate(names)]
+
+
+def _resident_mb() -> float:
+    pages = int(Path("/proc/self/statm").read_text().split()[1])
+    return pages * resource.getpagesize() / 1e6
+
+
+def _most_mb() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
+
+
+# --- Heat work ------------------------------------------------------------------------------
+
+
+def _print_heat_work() -> None:
+    from firings.calculations.cone_kinetics import end_point_c, left_out_errors
+    from firings.calculations.cones import CONES, published_equivalents_c
+
+    print("heat work: prediction - chart in C           15 C/h      60 C/h     150 C/h        all")
+    print("                                          mean  max   mean  max   mean  max  mean   RMS")
+    fit = [
+        (rate, end_point_c(cone, rate) - temp_c)
+        for cone in CONES
+        for rate, temp_c in published_equivalents_c(cone).items()
+        if len(published_equivalents_c(cone)) == 3
+    ]
+    alone = [(one.rate_c_per_h, one.error_c) for one in left_out_errors(with_neighbours=False)]
+    pulled = [(one.rate_c_per_h, one.error_c) for one in left_out_errors()]
+    for name, errors in (
+        ("fitted to all rates", fit),
+        ("rate left out, each cone alone", alone),
+        ("rate left out, with neighbours", pulled),
+    ):
+        print(f"  {name:36}", end="")
+        for rate in (15, 60, 150):
+            of_rate = [abs(error) for found, error in errors if found == rate]
+            print(f"{sum(of_rate) / len(of_rate):7.1f} {max(of_rate):4.1f}", end="")
+        mean = sum(abs(error) for _, error in errors) / len(errors)
+        rms = (sum(error**2 for _, error in errors) / len(errors)) ** 0.5
+        print(f"{mean:6.1f} {rms:5.1f}")
+
+
+if __name__ == "__main__":
+    main()
