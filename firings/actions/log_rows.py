@@ -56,13 +56,14 @@ def _stored(batch: ReadingColumns, name: str) -> list[Any]:
 
 def _texts(at_us: Ints) -> list[str]:
     """Moments in UTC as Django writes them into SQLite: microseconds only where there are any."""
-    whole_s = at_us // 1_000_000
-    texts = np.datetime_as_string(whole_s.astype("datetime64[s]")).tolist()
-    if not (at_us % 1_000_000).any():
-        return [text.replace("T", " ") for text in texts]
+    whole = np.datetime_as_string((at_us // 1_000_000).astype("datetime64[s]"))
+    texts = "\n".join(whole.tolist()).replace("T", " ").split("\n")
+    parts = at_us % 1_000_000
+    if not parts.any():
+        return texts
     return [
-        f"{text.replace('T', ' ')}.{part:06d}" if part else text.replace("T", " ")
-        for text, part in zip(texts, (at_us % 1_000_000).tolist(), strict=True)
+        f"{text}.{part:06d}" if part else text
+        for text, part in zip(texts, parts.tolist(), strict=True)
     ]
 
 

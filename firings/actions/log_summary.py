@@ -7,7 +7,11 @@ reads a log from its first reading, but for a summary that an earlier version wr
 
 from __future__ import annotations
 
+import json
 from datetime import datetime
+from typing import Any
+
+from django.db import connection
 
 from firings.actions.log_rows import log_parts
 from firings.calculations.firing_summary import VERSION, FiringSummary, add_columns
@@ -132,13 +136,21 @@ def _take_into_stretches(
 
 
 def _write_stretches(firing: Firing, shape: ReadingColumns, width: int) -> None:
-    LogStretch.objects.bulk_create(
-        [
-            LogStretch(firing=firing, starts_at=moment_of(start_us), points=points)
-            for start_us, points in points_by_stretch(shape, width).items()
-        ],
-        update_conflicts=True,
-        unique_fields=["firing", "starts_at"],
-        update_fields=["points"],
-        batch_size=200,
-    )
+    rows = [
+        (firing.pk, *_stored(start_us, points))
+        for start_us, points in points_by_stretch(shape, width).items()
+    ]
+    with connection.cursor() as cursor:
+        cursor.executemany(_PUT_STRETCH.format(table=LogStretch._meta.db_table), rows)
+
+
+_PUT_STRETCH = """
+    INSERT INTO {table} (firing_id, starts_at, points) VALUES (%s, %s, %s)
+    ON CONFLICT (firing_id, starts_at) DO UPDATE SET points = excluded.points
+"""
+
+
+def _stored(start_us: int, points: list[list[Any]]) -> tuple[Any, str]:
+    """A stretch's start and points as the database takes them, on SQLite and PostgreSQL."""
+    starts_at = connection.ops.adapt_datetimefield_value(moment_of(start_us))
+    return starts_at, json.dumps(points)

@@ -136,18 +136,19 @@ def check_register(firing: Firing, fresh: ReadingColumns) -> None:
         raise _runs_backwards(first_at)
     between = stored.filter(at__range=(first_at, last_at)).values_list("at", "register_wh")
     if firing.log_last_at is not None and first_at <= firing.log_last_at and between.exists():
-        _check_interleaved(times_us, counts_wh, list(between.order_by("at")))
+        stored_wh = [(at, float(count or 0)) for at, count in between.order_by("at")]
+        _check_interleaved(times_us, counts_wh, stored_wh)
     after = stored.filter(at__gt=last_at).order_by("at").first()
     if after is not None and (after.register_wh or 0) < counts_wh[-1]:
         raise _runs_backwards(after.at)
 
 
 def _check_interleaved(
-    times_us: Ints, counts_wh: Floats, stored: list[tuple[datetime, int]]
+    times_us: Ints, counts_wh: Floats, stored: list[tuple[datetime, float]]
 ) -> None:
     """Late readings stand between stored ones: all of them together must not fall either."""
     all_us = np.concatenate((times_us, [us_of(at) for at, _ in stored]))
-    all_wh = np.concatenate((counts_wh, [float(count) for _, count in stored]))
+    all_wh = np.concatenate((counts_wh, [count for _, count in stored]))
     order = np.argsort(all_us)
     fallen = np.flatnonzero(np.diff(all_wh[order]) < 0)
     if len(fallen):

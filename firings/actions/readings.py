@@ -162,7 +162,7 @@ def _by_firing(
     """Part a batch in order of time among the kiln's firings; the rest belongs nowhere."""
     first_at, last_at = span_of(batch)
     firings = _begun_firings(kiln, first_at, last_at)
-    starts_us = [us_of(firing.started_at - BEFORE_START_MAX) for firing in firings]
+    starts_us = [us_of(_log_begins_at(firing)) for firing in firings]
     owners = np.searchsorted(np.array(starts_us, dtype=np.int64), batch.at_us, side="right") - 1
     parts, is_nowhere = [], owners < 0
     for place, firing in enumerate(firings):
@@ -183,7 +183,7 @@ def _begun_firings(kiln: Kiln, first_at: datetime, last_at: datetime) -> list[Fi
     found: list[Firing] = []
     for firing in begun.iterator(chunk_size=20):
         found.insert(0, firing)
-        if firing.started_at - BEFORE_START_MAX <= first_at:
+        if _log_begins_at(firing) <= first_at:
             break
     return found
 
@@ -203,6 +203,11 @@ def _nowhere(kiln: Kiln, times_us: Ints) -> Nowhere:
         "nowhere. Start the firing in Wareboard first."
     )
     return Nowhere(first_at, last_at, len(times_us), reason)
+
+
+def _log_begins_at(firing: Firing) -> datetime:
+    """A logger is often switched on a little before its firing is started here."""
+    return (firing.started_at or firing.planned_for) - BEFORE_START_MAX
 
 
 def _log_ends_at(firing: Firing, at: datetime) -> datetime:

@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 from firings.api.bookings import BookingViewSet
 from firings.api.firings import FiringViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
+from firings.api.logs import LogPreviewView, LogView
 from firings.api.readings import FiringCurveView, FiringReadingsView, KilnReadingsView
 from firings.api.ware import (
     ClayViewSet,
@@ -31,6 +32,8 @@ urlpatterns = [
     path("firing-policy/", PolicyView.as_view(), name="api_firing_policy"),
     path("kilns/<int:pk>/readings/", KilnReadingsView.as_view(), name="api_kiln_readings"),
     path("firings/<int:pk>/readings/", FiringReadingsView.as_view(), name="api_firing_readings"),
+    path("firings/<int:pk>/log/", LogView.as_view(), name="api_firing_log"),
+    path("firings/<int:pk>/log/preview/", LogPreviewView.as_view(), name="api_log_preview"),
     path("firings/<int:pk>/curve/", FiringCurveView.as_view(), name="api_firing_curve"),
     *router.urls,
 ]

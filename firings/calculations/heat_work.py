@@ -126,8 +126,15 @@ class _Stretches(NamedTuple):
     work: Floats
 
     def at(self, place: int) -> Stretch:
-        numbers = [float(column[place]) for column in self[1:6]]
-        return Stretch(int(self.number[place]), *numbers, tuple(self.work[:, place].tolist()))
+        return Stretch(
+            int(self.number[place]),
+            float(self.span_s[place]),
+            float(self.start_c[place]),
+            float(self.end_c[place]),
+            float(self.low_c[place]),
+            float(self.high_c[place]),
+            tuple(self.work[:, place].tolist()),
+        )
 
 
 def add_heat(heat: HeatWork, at_us: Ints, temp_c: Floats) -> HeatWork:
@@ -176,9 +183,16 @@ def _work(seconds: Floats, start_c: Floats, end_c: Floats, firsts: Ints) -> Floa
         end_c = start_c + width_c
         seconds = np.repeat(seconds / counts, counts)
         firsts = starts[firsts]
-    start, end = _exponents(start_c), _exponents(end_c)
-    rate_start, rate_end = np.exp(start), np.exp(end)
-    difference = end - start
+    # Steps mostly hang together: an exponential for each reading, not for each end of a step.
+    if (start_c[1:] == end_c[:-1]).all():
+        exponents = _exponents(np.append(start_c, end_c[-1]))
+        rates = np.exp(exponents)
+        rate_start, rate_end = rates[:, :-1], rates[:, 1:]
+        difference = np.diff(exponents, axis=1)
+    else:
+        start, end = _exponents(start_c), _exponents(end_c)
+        rate_start, rate_end = np.exp(start), np.exp(end)
+        difference = end - start
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = (rate_end - rate_start) / difference
     mean = np.where(np.abs(difference) < 1e-6, rate_start, mean)

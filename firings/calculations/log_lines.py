@@ -93,7 +93,7 @@ def numbered_blocks(source: LogSource) -> Iterator[tuple[int, str]]:
     number = 1
     for block in _blocks(_decoded(_pieces(source))):
         yield number, block
-        number += len(_LINE_END.findall(block)) + 1
+        number += 1 + (len(_LINE_END.findall(block)) if "\r" in block else block.count("\n"))
 
 
 def _pieces(source: LogSource) -> Iterable[str | bytes]:
@@ -109,9 +109,9 @@ def _decoded(pieces: Iterable[str | bytes]) -> Iterator[str]:
     if isinstance(first, bytes) and first.startswith(b"PK\x03\x04"):
         raise LogFileError([(0, "This is a spreadsheet or an archive. Save the log as CSV.")])
     is_utf_16 = isinstance(first, bytes) and first.startswith((b"\xff\xfe", b"\xfe\xff"))
-    decoder = codecs.getincrementaldecoder("utf-16" if is_utf_16 else "utf-8-sig")(
-        "replace" if is_utf_16 else "strict"
-    )
+    decoder: codecs.IncrementalDecoder = codecs.getincrementaldecoder(
+        "utf-16" if is_utf_16 else "utf-8-sig"
+    )("replace" if is_utf_16 else "strict")
     latin = codecs.getincrementaldecoder("latin-1")()
     is_first = True
     for piece in chain([first], pieces):
@@ -149,7 +149,7 @@ def _blocks(texts: Iterable[str]) -> Iterator[str]:
         waiting, size = [whole], len(whole)
     rest = "".join(waiting)
     if rest:
-        yield rest
+        yield rest.removesuffix("\n").removesuffix("\r")
 
 
 def cells_of(line: str, delimiter: str) -> list[str]:

@@ -189,7 +189,8 @@ class LogStream:
     def _checked(self, part: LogPart) -> ReadingColumns:
         """A part as readings; what cannot be true is a fault."""
         values = dict(part.values)
-        junction_c = values.pop(COLD_JUNCTION, self._mapping.cold_junction_c)
+        fixed_c = self._mapping.cold_junction_c
+        junction_c = values.pop(COLD_JUNCTION, np.array(0.0 if fixed_c is None else fixed_c))
         for column in self._mapping.columns:
             if column.unit in EMF_UNITS:
                 name, kind = FIELD_OF_ROLE[column.role], column.unit[-1]

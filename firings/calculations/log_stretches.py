@@ -109,6 +109,8 @@ def thinned_places(at: Floats | Ints, values: Floats, points_max: int) -> Ints:
         return np.arange(len(values))
     x = np.ascontiguousarray(at, dtype=np.float64)
     y = np.ascontiguousarray(values, dtype=np.float64)
-    places = MinMaxLTTBDownsampler().downsample(x, y, n_out=points_max - 2)
+    # Its types are not declared.
+    thin: Any = MinMaxLTTBDownsampler
+    places = thin().downsample(x, y, n_out=points_max - 2)
     ends = [0, len(y) - 1, int(y.argmin()), int(y.argmax())]
     return cast("Ints", np.unique(np.concatenate((places.astype(np.int64), ends))))

@@ -7,9 +7,9 @@ numbers, is nothing for here: `plain_part` gives None, and the lines are read ce
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 from datetime import datetime
+from typing import cast
 
 import numpy as np
 
@@ -24,7 +24,9 @@ from firings.calculations.log_times import (
 )
 from firings.calculations.reading_columns import Floats, Ints, us_of
 
-_NOT_PLAIN = re.compile(r"[\"#\0_]|\n[ \t]*\n|^[ \t]*\n|\n[ \t]*$|[iI][nN][fF]")
+# Quotes, comments, no text at all, and what Python takes for a number and nobody else.
+_NOT_PLAIN = ('"', "#", "\0", "_", "\r")
+_DIGITS = frozenset("0123456789")
 _MOMENT_LENGTH_MIN = 16  # 2026-03-02 12:00
 _YEAR_MIN_US = us_of(datetime.fromisoformat(f"{FIRST_YEAR}-01-01T00:00:00Z"))
 _YEAR_MAX_US = us_of(datetime.fromisoformat(f"{LAST_YEAR}-12-31T00:00:00Z"))
@@ -35,15 +37,12 @@ def plain_part(
 ) -> LogPart | None:
     """Read a block of lines, of which `first` is the number of the first; None if not plain."""
     block = block.replace("\r\n", "\n")
-    if "\r" in block or _NOT_PLAIN.search(block) or not block:
+    if not block or any(sign in block for sign in _NOT_PLAIN):
         return None
-    rows = [line.split(mapping.delimiter) for line in block.split("\n")]
-    width = len(rows[0])
-    if width <= max(column.index for column in mapping.columns) or not all(
-        len(row) == width for row in rows
-    ):
+    columns = _columns(block, mapping)
+    if columns is None:
         return None
-    columns = list(zip(*rows, strict=True))
+    count = len(columns[0])
     times = _times(columns, mapping, started_at)
     if times is None:
         return None
@@ -54,9 +53,22 @@ def plain_part(
             if numbers is None:
                 return None
             values[FIELD_OF_ROLE[column.role]] = numbers
-    lines = np.arange(first, first + len(rows), dtype=np.int64)
+    lines = np.arange(first, first + count, dtype=np.int64)
     at_us, is_local = times
-    return LogPart(lines, at_us, np.full(len(rows), is_local), values)
+    return LogPart(lines, at_us, np.full(count, is_local), values)
+
+
+def _columns(block: str, mapping: ColumnMapping) -> list[list[str]] | None:
+    """The cells by column, cut in one go; None when lines have not equally many."""
+    sign = mapping.delimiter
+    width, count = block.partition("\n")[0].count(sign) + 1, block.count("\n") + 1
+    cells = block.replace("\n", f"{sign}\n{sign}").split(sign)
+    is_even = len(cells) == count * (width + 1) - 1
+    if not is_even or cells[width :: width + 1].count("\n") != count - 1:
+        return None
+    if width <= max(column.index for column in mapping.columns):
+        return None
+    return [cells[place :: width + 1] for place in range(width)]
 
 
 def _numbers(cells: Sequence[str], column: MappedColumn, mark: str) -> Floats | None:
@@ -65,14 +77,17 @@ def _numbers(cells: Sequence[str], column: MappedColumn, mark: str) -> Floats | 
         if "." in whole:
             return None
         cells = whole.replace(",", ".").split(";")
+    numbers: Floats | None
     try:
         numbers = np.array(list(map(float, cells)))
     except ValueError:
         numbers = _numbers_with_holes(cells)
-    if numbers is None or (column.role == "temp" and np.isnan(numbers).any()):
+    if numbers is None or np.isinf(numbers).any():
+        return None
+    if column.role == "temp" and np.isnan(numbers).any():
         return None
     convert = TO_STORED_UNIT.get(column.unit)
-    return numbers if convert is None else convert(numbers)
+    return numbers if convert is None else cast("Floats", convert(numbers))
 
 
 def _numbers_with_holes(cells: Sequence[str]) -> Floats | None:
@@ -120,23 +135,37 @@ def _moments(cells: Sequence[str], order: str) -> tuple[Ints, bool] | None:
         return None
     if order != "iso" and not cells[0][:4].isdigit():
         cells = [_year_first(cell, order) for cell in cells]
+    is_local = {cell[-1] for cell in cells} != {"Z"}
+    if not is_local:
+        cells = [cell[:-1] for cell in cells]
+    whole = "\n".join(cells)
+    has_offsets = "+" in whole or whole.count("-") != 2 * len(cells)
+    if has_offsets or not {cell[-1] for cell in cells} <= _DIGITS:
+        return _moments_with_offsets(cells) if is_local else None
+    if not {cell[10] for cell in cells} <= {" ", "T"}:
+        return None
+    try:
+        at_us = np.array(cells, dtype="datetime64[us]").astype(np.int64)
+    except ValueError:
+        return None
+    return _in_years(at_us, is_local=is_local)
+
+
+def _moments_with_offsets(cells: Sequence[str]) -> tuple[Ints, bool] | None:
     try:
         moments = list(map(datetime.fromisoformat, cells))
     except ValueError:
         return None
-    zones = {moment.tzinfo for moment in moments}
-    if None not in zones:
-        at_us = np.rint(np.array([moment.timestamp() for moment in moments]) * 1e6)
-        is_local = False
-    elif zones == {None} and {cell[10] for cell in cells} <= {" ", "T"}:
-        texts = [cell[:26] for cell in cells]
-        at_us = np.array(texts, dtype="datetime64[us]").astype(np.int64)
-        is_local = True
-    else:
+    if None in {moment.tzinfo for moment in moments}:
         return None
-    whole: Ints = at_us.astype(np.int64)
-    in_years = (whole >= _YEAR_MIN_US) & (whole <= _YEAR_MAX_US)
-    return (whole, is_local) if in_years.all() else None
+    # A float of 52 bits holds such seconds to a quarter of a microsecond.
+    at_us = np.rint(np.array([moment.timestamp() for moment in moments]) * 1e6)
+    return _in_years(at_us.astype(np.int64), is_local=False)
+
+
+def _in_years(at_us: Ints, *, is_local: bool) -> tuple[Ints, bool] | None:
+    in_years = (at_us >= _YEAR_MIN_US) & (at_us <= _YEAR_MAX_US)
+    return (at_us, is_local) if in_years.all() else None
 
 
 def _year_first(cell: str, order: str) -> str:

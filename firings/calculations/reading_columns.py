@@ -94,7 +94,9 @@ class ReadingColumns(Sequence[Reading]):
         missing = np.isnan(column)
         if not missing.any():
             return cast("list[Any]", column.tolist())
-        return cast("list[Any]", np.where(missing, None, column.astype(object)).tolist())
+        found = column.astype(object)
+        found[missing] = None
+        return cast("list[Any]", found.tolist())
 
     def in_order(self) -> ReadingColumns:
         """Return the readings from early to late."""

@@ -93,10 +93,10 @@ def test_the_table_of_fits_has_every_cone():
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row[0])
 def test_a_cone_by_itself_has_the_parameters_of_the_independent_fit(row):
-    # Ours fits temperature to ln b, theirs ln b to 1 / T: E differs by up to 4 % in scatter.
+    # Ours fits temperature to ln b, theirs ln b to 1 / T: E differs by up to 5 % in scatter.
     cone, energy_kj, intercept = row[0], float(row[1]), float(row[2])
     alone = fit_cone(dict(cells(cone)))
-    assert alone.activation_j_per_mol / 1000 == pytest.approx(energy_kj, rel=0.04)
+    assert alone.activation_j_per_mol / 1000 == pytest.approx(energy_kj, rel=0.05)
     assert alone.intercept == pytest.approx(intercept, rel=0.05, abs=0.5)
 
 
