@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 from firings.api.bookings import BookingViewSet
 from firings.api.firings import FiringViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
+from firings.api.log_summary import FiringSummaryView
 from firings.api.logs import LogPreviewView, LogView
 from firings.api.readings import FiringCurveView, FiringReadingsView, KilnReadingsView
 from firings.api.ware import (
@@ -34,6 +35,7 @@ urlpatterns = [
     path("firings/<int:pk>/readings/", FiringReadingsView.as_view(), name="api_firing_readings"),
     path("firings/<int:pk>/log/", LogView.as_view(), name="api_firing_log"),
     path("firings/<int:pk>/log/preview/", LogPreviewView.as_view(), name="api_log_preview"),
+    path("firings/<int:pk>/summary/", FiringSummaryView.as_view(), name="api_firing_summary"),
     path("firings/<int:pk>/curve/", FiringCurveView.as_view(), name="api_firing_curve"),
     *router.urls,
 ]

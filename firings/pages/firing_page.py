@@ -20,6 +20,7 @@ from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringSt
 from firings.pages.curve import draw_curve
 from firings.pages.energy_words import source_words
 from firings.pages.firing_cones import cones_context, log_cone_context
+from firings.pages.firing_stages import stage_rows
 from firings.pages.found import firing_numbered
 from firings.pages.load_page import load_context
 from studio.actions.trail import trail_of
@@ -129,13 +130,15 @@ def check_may_read(person: Person, firing: Firing) -> bool:
 def curve_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) -> dict[str, Any]:
     """The curve, the latest reading and, while it cools, a rough forecast."""
     now = timezone.now()
+    summary = FiringSummary.from_json(firing.log_summary)
     readings = list(short_log(firing))
     limit_c = policy.opening_limit_c
     unit = units_of(request).temperature
     context: dict[str, Any] = {
         "curve": draw_curve(readings, started_at=firing.started_at, limit_c=limit_c, unit=unit),
         "limit_c": limit_c,
-        "summary": FiringSummary.from_json(firing.log_summary),
+        "summary": summary,
+        "stages": stage_rows(summary),
         "silent_for_s": _silent_for_s(firing, now),
         "too_hot": too_hot(readings[-1], **policy.limits_around_kiln_c) if readings else [],
         "live_url": f"{reverse('firings:firing_live', args=[firing.pk])}?state={firing.state}",

@@ -57,9 +57,7 @@ def test_a_stretch_of_a_short_log_or_a_kept_summary_twice(kiln):
     )
 
 
-@pytest.mark.parametrize(
-    "changed", [{"thermocouple_type": "X"}, {"thermocouple_class": "class 3"}]
-)
+@pytest.mark.parametrize("changed", [{"thermocouple_type": "X"}, {"thermocouple_class": "class 3"}])
 def test_a_thermocouple_of_no_known_type_or_class(kiln, changed):
     refused(
         "thermocouple_is_of_a_known_type_and_class",

@@ -79,3 +79,25 @@ def test_only_crew_send_logs(firing):
     member.force_authenticate(Person.objects.get(name="Mia"))
     for last in ("", "preview/"):
         assert post(member, firing, last, log=log_of(firing, "20")).status_code == 403
+
+
+def test_the_summary_of_a_log_is_told(crew, firing, django_assert_num_queries):
+    cells = [str(20 + 7 * number) for number in range(170)]  # 420 C per hour to 1203 C
+    assert post(crew, firing, log=log_of(firing, *cells)).data["stored"] == 170
+    with django_assert_num_queries(1):  # the firing with its kiln, nothing of its log
+        told = crew.get(f"/api/v1/firings/{firing.pk}/summary/").data
+    assert (told["readings_count"], told["peak_c"]) == (170, 1203)
+    # Source: arithmetic: 260 to 650 C at 420 C per hour.
+    stages = {stage["name"]: stage for stage in told["stages"]}
+    assert stages["burn_off"]["seconds"] == pytest.approx(390 / 420 * 3600)
+    assert stages["burn_off"]["rate_c_per_h"] == pytest.approx(420)
+    assert told["top_rate_c_per_h"] == pytest.approx(420)
+    assert told["log_cone"]["thermocouple"] == "K standard"
+    assert told["log_cone"]["cone"] in ("3", "2", "1", "01")
+    assert told["extremes"] == {"temp_c": [20, 1203]}
+
+
+def test_a_firing_without_readings_has_an_empty_summary(crew, firing):
+    told = crew.get(f"/api/v1/firings/{firing.pk}/summary/").data
+    assert (told["readings_count"], told["peak_c"], told["stages"]) == (0, None, [])
+    assert told["log_cone"]["cone"] is None
