@@ -15,7 +15,6 @@ from firings.calculations.footprints import (
     Rectangle,
     area_mm2,
     check_gap_mm,
-    check_size_mm,
 )
 from firings.calculations.kiln_space import KilnSpace
 from firings.calculations.load_plan import LoadPiece, LoadPlan, Placement, PlannedLayer

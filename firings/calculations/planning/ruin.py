@@ -14,6 +14,10 @@ def ruin(
     state: Loads, make: Recreator, random: Random, most_layers: int = 4
 ) -> tuple[list[Item], set[int]]:
     """Take ware out; returns the items that left and the numbers of the loads they left."""
+    if make.penalty is not None and random.random() < 0.5:
+        ruined = _ruin_late(state, make, random)
+        if ruined[0]:
+            return ruined
     choice = random.random()
     if choice < LAYERS or not state.bank:
         return _ruin_layers(state, make, random, most_layers)
@@ -81,6 +85,26 @@ def _ruin_like(
     found.sort()
     count = 2 + int(random.random() * 10)
     return _take(state, make, [(index, {number}) for _, index, number in found[:count]])
+
+
+def _ruin_late(state: Loads, make: Recreator, random: Random) -> tuple[list[Item], set[int]]:
+    """A piece that its load makes late, and pieces of like height in loads that would not."""
+    penalty = make.penalty
+    assert penalty is not None, "only asked for when dates count"
+    standing = [(index, item) for index, layer in _layers(state) for item in layer.items]
+    late = [(index, item) for index, item in standing if penalty(item, index) > 0]
+    if not late:
+        return [], set()
+    index, chosen = random.choice(late)
+    found = [
+        (abs(item.height_mm - chosen.height_mm) + 40 * random.random(), other, item.number)
+        for other, item in standing
+        if penalty(chosen, other) == 0
+    ]
+    found.sort()
+    count = 1 + int(random.random() * 8)
+    gone = [(other, {number}) for _, other, number in found[:count]]
+    return _take(state, make, [(index, {chosen.number}), *gone])
 
 
 def _ruin_load(state: Loads, make: Recreator, random: Random) -> tuple[list[Item], set[int]]:
