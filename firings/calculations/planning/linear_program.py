@@ -23,10 +23,12 @@ class LinearProgram:
     """Minimise costs @ x over rows of bounds. One thread: the same program has the same answer."""
 
     def __init__(self) -> None:
-        import highspy  # 0.1 s and some memory: only where a bound is asked for
+        # 0.1 s and some memory: only where a bound is asked for. The class under the public one,
+        # which prints a banner whenever it is made.
+        from highspy import _core
 
-        self._kit: Any = highspy
-        self._solver: Any = highspy.Highs()
+        self._kit: Any = _core
+        self._solver: Any = _core._Highs()
         self._solver.setOptionValue("output_flag", False)
         self._solver.setOptionValue("threads", 1)
         self._columns = 0
