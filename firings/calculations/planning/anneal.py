@@ -31,16 +31,33 @@ class Cooling:
 def recreate_all(
     state: Loads, make: Recreator, leaving: Sequence[Item], random: Random, order: int | None = None
 ) -> None:
-    """Put units back in one of four orders; what finds no room goes to the bank."""
+    """Put units back in one of several orders; what finds no room goes to the bank.
+
+    A single piece just like one that found no room is not tried again: rooms only get smaller.
+    """
     units = sorted({item.unit for item in leaving})
     state.bank = []
     kind = random.choices(range(4), (4, 3, 2, 1))[0] if order is None else order
-    for unit in sorted(units, key=lambda unit: (_rank(make.units[unit], kind, random), unit)):
-        if not make.put(state, make.units[unit], random):
-            state.bank += make.units[unit]
+    power = random.random() if order is None else (0.0, 0.4, 0.7, 1.0)[order]
+    refused: set[tuple[int, int]] = set()
+
+    def rank(number: int) -> tuple[int, float]:
+        if make.ranking is not None:
+            return make.ranking(make.units[number], power, random)
+        return 0, _rank(make.units[number], kind, random)
+
+    for _, number in sorted((rank(number), number) for number in units):
+        unit = make.units[number]
+        alike = (unit[0].shape.number, unit[0].height_mm)
+        is_known = len(unit) == 1 and make.penalty is None and alike in refused
+        if is_known or not make.put(state, unit, random):
+            state.bank += unit
+            if len(unit) == 1:
+                refused.add(alike)
 
 
 def _rank(unit: Sequence[Item], kind: int, random: Random) -> float:
+    """Tallest, bulkiest or widest first, or by chance; shaken a little."""
     shake = 1 + 0.1 * random.random()
     if kind == 0:
         return -max(item.height_mm for item in unit) * shake

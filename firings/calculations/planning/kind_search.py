@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from random import Random
 
 from firings.calculations.planning.anneal import Cooling, recreate_all, steps
+from firings.calculations.planning.left_out import FIXED_SEED, fits_alone
 from firings.calculations.planning.preparing import Prepared
 from firings.calculations.planning.recreate import Loads
 from firings.calculations.planning.towers import Item, items_in
@@ -48,14 +49,12 @@ class KindSearch:
 
     def _alone_does_not_fit(self) -> list[str]:
         """Ids of units that do not fit even into a kiln of their own."""
-        never: list[str] = []
-        for unit in self.prepared.units:
-            state = self.prepared.new_state(1)
-            make = self.prepared.make
-            fits = make.put(state, unit, Random(0)) and not make.settle_packs(state, Random(0))
-            if not fits:
-                never += [item.id for item in unit]
-        return never
+        return [
+            item.id
+            for unit in self.prepared.units
+            if not fits_alone(self.prepared, unit)
+            for item in unit
+        ]
 
     def _first(self) -> Loads:
         make = self.prepared.make
@@ -73,8 +72,8 @@ class KindSearch:
         while waiting:
             state.loads.append(make.empty_load())
             shallow = Loads([state.loads[-1]]) if make.packs_wanted else state
-            recreate_all(shallow, make, waiting, Random(0), order)
-            left = make.settle_packs(shallow, Random(0))
+            recreate_all(shallow, make, waiting, Random(FIXED_SEED), order)
+            left = make.settle_packs(shallow, Random(FIXED_SEED))
             if shallow is not state:
                 state.loads[-1] = shallow.loads[0]
             waiting = [*shallow.bank, *left]

@@ -46,6 +46,12 @@ def prepare(
     by_id = {piece.id: piece for piece in pieces}
     load_pieces = {piece.id: piece.as_load_piece() for piece in by_id.values()}
     columns = columns_for(space, gap_mm, held, load_pieces)
+    for column in columns:
+        if column.start().slack_mm < 0:
+            raise ValueError(
+                f"held asks for shelves of {column.stack.name} that cannot stand: "
+                "posts too low for what is locked between them, or too high for the chamber"
+            )
     items = _items(space, by_id.values(), held)
     shelf_mm2 = sum(stack.shelf.area_mm2 for stack in space.stacks) / len(space.stacks)
     make = Recreator(

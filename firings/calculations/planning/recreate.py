@@ -24,6 +24,7 @@ from firings.calculations.planning.patterns import Pattern, Shape
 from firings.calculations.planning.towers import Column, Item, Layer, Load, Tower, items_in
 
 Penalty = Callable[[Item, int], float]
+Ranking = Callable[[Sequence[Item], float, Random], tuple[int, float]]
 
 
 @dataclass
@@ -42,7 +43,8 @@ class Recreator:
     """Puts items into loads. `air_cost`: how much wasted air above a piece counts, in mm of height.
 
     `penalty(item, load index)`: what it costs, in mm of height, to have an item in this load
-    (dates); infinity forbids it. `units`: the items of each group, by number.
+    (dates); infinity forbids it. `ranking(unit, power, random)`: which unit is put in first, when
+    height alone does not say. `units`: the items of each group, by number.
     """
 
     columns: tuple[Column, ...]
@@ -51,12 +53,17 @@ class Recreator:
     pack_shape: Shape | None = None
     packs_wanted: int = 0
     penalty: Penalty | None = None
+    ranking: Ranking | None = None
     air_cost: float = 0.5
     noise: float = 0.3
     repack_tries: int = 0
 
     def empty_load(self) -> Load:
         return tuple(column.start() for column in self.columns)
+
+    def has_height(self, tower: Tower, item: Item) -> bool:
+        """Whether some shelf of a tower, old or new, has the height for an item."""
+        return bool(_tower_options(tower, item, 0.0))
 
     # ---- putting in
 
