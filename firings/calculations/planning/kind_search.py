@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from random import Random
 
-from firings.calculations.planning.anneal import Cooling, recreate_all, steps
+from firings.calculations.planning.anneal import Cooling, plain_mood, recreate_all, steps
 from firings.calculations.planning.left_out import FIXED_SEED, fits_alone
 from firings.calculations.planning.preparing import Prepared
 from firings.calculations.planning.recreate import Loads
@@ -72,7 +72,7 @@ class KindSearch:
         while waiting:
             state.loads.append(make.empty_load())
             shallow = Loads([state.loads[-1]]) if make.packs_wanted else state
-            recreate_all(shallow, make, waiting, Random(FIXED_SEED), order)
+            recreate_all(shallow, make, waiting, plain_mood(order, Random(FIXED_SEED)))
             left = make.settle_packs(shallow, Random(FIXED_SEED))
             if shallow is not state:
                 state.loads[-1] = shallow.loads[0]

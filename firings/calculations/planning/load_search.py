@@ -21,7 +21,7 @@ from random import Random
 from firings.calculations.footprints import area_mm2
 from firings.calculations.kiln_space import KilnSpace
 from firings.calculations.load_plan import LoadPlan
-from firings.calculations.planning.anneal import Cooling, recreate_all, steps
+from firings.calculations.planning.anneal import Cooling, plain_mood, recreate_all, steps
 from firings.calculations.planning.bounds import load_area_bound_mm2
 from firings.calculations.planning.left_out import why_left_out
 from firings.calculations.planning.preparing import Prepared, prepare
@@ -66,19 +66,19 @@ class _LoadSearch:
         make, state = self.prepared.make, self.prepared.new_state(1)
         noise, make.noise = make.noise, 0.0
         everything = [item for unit in self.prepared.units for item in unit]
-        recreate_all(state, make, everything, self.random, number)
+        recreate_all(state, make, everything, plain_mood(number, self.random))
         state.bank += make.settle_packs(state, self.random)
         make.noise = noise
         return state
 
-    def rank(self, unit: Sequence[Item], power: float, random: Random) -> tuple[int, float]:
+    def rank(self, unit: Sequence[Item], power: float, liking: float) -> tuple[int, float]:
         """Overdue units first, the longest wait before all; the others by worth for height."""
         number = unit[0].unit
         if number in self.overdue:
             return self.overdue.index(number), 0.0
         height = max(item.height_mm for item in unit) + 26
         worth = self.worth[number] / len(unit)
-        return len(self.overdue), -worth / height**power * (1 + 0.3 * random.random())
+        return len(self.overdue), -worth / height**power * liking
 
     def total(self, state: Loads) -> float:
         units = {item.unit for item in items_in(state.loads[0])}

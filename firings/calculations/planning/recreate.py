@@ -24,7 +24,7 @@ from firings.calculations.planning.patterns import Pattern, Shape
 from firings.calculations.planning.towers import Column, Item, Layer, Load, Tower, items_in
 
 Penalty = Callable[[Item, int], float]
-Ranking = Callable[[Sequence[Item], float, Random], tuple[int, float]]
+Ranking = Callable[[Sequence[Item], float, float], tuple[int, float]]
 
 
 @dataclass
@@ -43,7 +43,7 @@ class Recreator:
     """Puts items into loads. `air_cost`: how much wasted air above a piece counts, in mm of height.
 
     `penalty(item, load index)`: what it costs, in mm of height, to have an item in this load
-    (dates); infinity forbids it. `ranking(unit, power, random)`: which unit is put in first, when
+    (dates); infinity forbids it. `ranking(unit, power, liking)`: which unit is put in first, when
     height alone does not say. `units`: the items of each group, by number.
     """
 
@@ -56,7 +56,7 @@ class Recreator:
     ranking: Ranking | None = None
     air_cost: float = 0.5
     noise: float = 0.3
-    repack_tries: int = 0
+    repack_tries: int = 3
 
     def empty_load(self) -> Load:
         return tuple(column.start() for column in self.columns)
