@@ -17,9 +17,8 @@ Measure = Callable[[Array], tuple[Array, Array]]
 _MEMORY = 6
 # A step is taken when it brings this share of what the slope promises (Armijo's rule).
 _SHARE = 1e-4
-# Every so many steps a look back: a batch in which no row has come lower by this share is stuck.
+# Every so many steps a look back, to see whether any row still gets lower.
 _LOOK_BACK = 12
-_STUCK_SHARE = 0.01
 
 
 class _Memory:
@@ -60,12 +59,13 @@ class _Memory:
 
 
 def descend(
-    measure: Measure, start: Array, steps: int, *, enough: float, is_one_enough: bool
+    measure: Measure, start: Array, steps: int, *, enough: float, is_one_enough: bool, stuck: float
 ) -> tuple[Array, Array]:
     """The batch after at most `steps` steps, and the height of each row.
 
     `measure(batch)` gives heights (rows) and slopes (rows, width). A row at or below `enough` is
-    done; with `is_one_enough` the first such row ends the descent, else all must get there.
+    done; with `is_one_enough` the first such row ends the descent, else all must get there. A batch
+    in which no row gets lower by the share `stuck` in a dozen steps is given up.
     """
     here = start.copy()
     height, slope = measure(here)
@@ -78,7 +78,7 @@ def descend(
         if done.any() if is_one_enough else done.all():
             break
         if step % _LOOK_BACK == _LOOK_BACK - 1:
-            if not ((height < (1 - _STUCK_SHARE) * before) & ~done).any():
+            if not ((height < (1 - stuck) * before) & ~done).any():
                 break
             before = height
         downhill = np.einsum("ij,ij->i", way, slope)
