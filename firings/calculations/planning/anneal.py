@@ -7,9 +7,11 @@ from random import Random
 
 from firings.calculations.planning.recreate import Loads, Recreator
 from firings.calculations.planning.ruin import ruin
-from firings.calculations.planning.towers import Item
+from firings.calculations.planning.towers import Item, Tower
 
 Measure = Callable[[Loads], float]
+# Units of the bank that one step of a load search tries to put in.
+BANK_TRIED = 16
 
 
 @dataclass
@@ -65,6 +67,7 @@ def recreate_all(state: Loads, make: Recreator, leaving: Sequence[Item], mood: M
     """
     units = sorted({item.unit for item in leaving})
     state.bank = []
+    make.repacks_left = make.repacks
     refused: set[tuple[int, int]] = set()
 
     def rank(number: int) -> tuple[int, float]:
@@ -94,6 +97,25 @@ def _rank(unit: Sequence[Item], mood: Mood) -> float:
     return mood.random.random()
 
 
+def _topped(tower: Tower, random: Random) -> Tower:
+    """Mostly the layer on top that saves most height; now and then any, for its wider shelf."""
+    if len(tower.layers) > 1 and random.random() < 0.3:
+        return tower.topped_with(random.randrange(len(tower.layers)))
+    return tower.best_topped()
+
+
+def _some_of_the_bank(
+    bank: Sequence[Item], make: Recreator, random: Random
+) -> tuple[list[Item], list[Item]]:
+    """With most of a queue in the bank only some units are tried in one step, by chance."""
+    units = sorted({item.unit for item in bank})
+    if make.ranking is None or len(units) <= BANK_TRIED:
+        return list(bank), []
+    chosen = set(random.sample(units, BANK_TRIED))
+    tried = [item for item in bank if item.unit in chosen]
+    return tried, [item for item in bank if item.unit not in chosen]
+
+
 def steps(
     state: Loads, make: Recreator, measure: Measure, cooling: Cooling, random: Random
 ) -> Iterator[tuple[Loads, float]]:
@@ -104,9 +126,10 @@ def steps(
         trial = now.copy()
         leaving, touched = ruin(trial, make, random)
         for index in sorted(touched):
-            trial.loads[index] = tuple(tower.best_topped() for tower in trial.loads[index])
-        recreate_all(trial, make, [*leaving, *trial.bank], any_mood(random))
-        trial.bank += make.settle_packs(trial, random)
+            trial.loads[index] = tuple(_topped(tower, random) for tower in trial.loads[index])
+        tried, untried = _some_of_the_bank(trial.bank, make, random)
+        recreate_all(trial, make, [*leaving, *tried], any_mood(random))
+        trial.bank += untried + make.settle_packs(trial, random)
         new_cost = measure(trial)
         heat = cooling.at(step)
         if new_cost <= cost - heat * math.log(1 - random.random()):

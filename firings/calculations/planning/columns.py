@@ -6,6 +6,7 @@ that the search can neither move it nor forget it.
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 from firings.calculations.footprints import Disc, Footprint
 from firings.calculations.kiln_space import KilnSpace, Stack
@@ -99,29 +100,16 @@ def _site(
         if held is None
         else frozenset(quarter for _, quarters in held.locked_fractions for quarter in quarters)
     )
-    books = []
-    for carries in (True, False):
-        region = shelf_region(space, stack, carries)
-        posts = [(p.x_mm, p.y_mm, 0.0, 0.0, p.radius_mm) for p in region.posts]
-        book = ShelfBook(
-            outline,
-            stack.shelf.bounds_mm,
+    books = [
+        ShelfBook(
+            replace(shelf_region(space, stack, carries), outline=outline),
             gap_mm,
-            [*posts, *fixed],
+            fixed,
             stack.shelf.quarter_lines_mm,
             booked,
         )
-        quarters = [book.quarter_row(quarter) for quarter in sorted(booked)]
-        if quarters:
-            book = ShelfBook(
-                outline,
-                stack.shelf.bounds_mm,
-                gap_mm,
-                [*posts, *fixed, *quarters],
-                stack.shelf.quarter_lines_mm,
-                booked,
-            )
-        books.append(book)
+        for carries in (True, False)
+    ]
     if held is None:
         return Site(books[0], books[1])
     return Site(

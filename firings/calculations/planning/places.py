@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from firings.calculations.outlines import Body, Outline
 
 Array = NDArray[np.float64]
+Rows = tuple[Array, Array, Array]
 # Absorbs floating point only: a millionth of a millimetre, ten thousand times less than the
 # 0.01 mm that the check of a plan forgives.
 ROUNDING_MM = 1e-6
@@ -47,6 +48,14 @@ class Room:
     circles: Array
     edges: Array
     seeds: Array
+
+    @property
+    def circle_rows(self) -> Rows:
+        return self.circles[:, 0], self.circles[:, 1], self.circles[:, 2]
+
+    @property
+    def edge_rows(self) -> Rows:
+        return self.edges[:, 0], self.edges[:, 1], self.edges[:, 2]
 
     @property
     def is_empty(self) -> bool:
@@ -92,81 +101,85 @@ def free_places(room: Room, things: Array) -> Array:
     if room.is_empty:
         return np.zeros((0, 2))
     body = room.body
+    tx, ty = things[:, 0], things[:, 1]
     across = things[:, 2] + body.half_width_mm
     along = things[:, 3] + body.half_depth_mm
     reach = things[:, 4] + body.radius_mm
-    if body.half_width_mm == 0 and not across.any() and not along.any():
-        circles = np.concatenate((room.circles, np.column_stack((things[:, :2], reach))))
-        edges = room.edges
+    are_discs = body.half_width_mm == 0 and not (across.any() or along.any())
+    if are_discs:
+        circles = (*(np.concatenate(pair) for pair in zip(room.circle_rows, (tx, ty, reach), strict=True)),)
+        edges = room.edge_rows
     else:
         circles, edges = _touching_curves(room, things, across, along, reach)
-    found = _meeting_points(circles, edges)
-    found = np.concatenate((found, room.seeds))
-    found = found[_inside(room, found)]
-    if len(found) and len(things):
-        found = found[_is_clear(found, things, across, along, reach)]
-    return found
+    x, y = _meeting_points(circles, edges, room)
+    inside = np.flatnonzero(_inside(room, x, y))
+    x, y = x[inside], y[inside]
+    if len(x) and len(tx):
+        clear = _is_clear(x, y, tx, ty, None if are_discs else (across, along), reach)
+        x, y = x[clear], y[clear]
+    return np.column_stack((x, y))
 
 
 def is_free(room: Room, things: Array, x_mm: float, y_mm: float) -> bool:
     """Whether the body can stand with its middle here."""
-    point = np.array([[x_mm, y_mm]])
-    if not _inside(room, point)[0]:
+    x, y = np.array([x_mm]), np.array([y_mm])
+    if room.is_empty or not _inside(room, x, y)[0]:
         return False
     body = room.body
-    across, along = things[:, 2] + body.half_width_mm, things[:, 3] + body.half_depth_mm
-    return bool(_is_clear(point, things, across, along, things[:, 4] + body.radius_mm)[0])
+    halves = (things[:, 2] + body.half_width_mm, things[:, 3] + body.half_depth_mm)
+    reach = things[:, 4] + body.radius_mm
+    return bool(_is_clear(x, y, things[:, 0], things[:, 1], halves, reach)[0])
 
 
 def _touching_curves(
     room: Room, things: Array, across: Array, along: Array, reach: Array
-) -> tuple[Array, Array]:
+) -> tuple[Rows, Rows]:
     """The circles and lines on which the middle lies when the body touches something."""
     x, y = things[:, 0], things[:, 1]
-    circles = [room.circles]
     # Corners of two rectangles meet only when both keep a spacing; sides suffice between them.
-    is_round = (things[:, 2] == 0) & (things[:, 3] == 0)
+    is_round = things[:, 2] + things[:, 3] == 0
     cornered = is_round if room.body.half_width_mm > 0 else ~is_round
-    plain = is_round & (room.body.half_width_mm == 0)
-    if plain.any():
-        circles.append(np.column_stack((x[plain], y[plain], reach[plain])))
-    if cornered.any():
-        cx, cy, ca, cb, cr = (values[cornered] for values in (x, y, across, along, reach))
-        for sign_x in (-1, 1):
-            for sign_y in (-1, 1):
-                circles.append(np.column_stack((cx + sign_x * ca, cy + sign_y * cb, cr)))
-    square = ~plain
+    cx, cy, ca, cb, cr = x[cornered], y[cornered], across[cornered], along[cornered], reach[cornered]
+    circle_x = [room.circle_rows[0], cx + ca, cx + ca, cx - ca, cx - ca]
+    circle_y = [room.circle_rows[1], cy + cb, cy - cb, cy + cb, cy - cb]
+    radii = [room.circle_rows[2], cr, cr, cr, cr]
+    square = slice(None)
+    if room.body.half_width_mm == 0:
+        plain, square = is_round, ~is_round
+        circle_x.append(x[plain])
+        circle_y.append(y[plain])
+        radii.append(reach[plain])
     sx, sy = x[square], y[square]
     wide, deep = across[square] + reach[square], along[square] + reach[square]
-    one, none = np.ones_like(sx), np.zeros_like(sx)
-    lines = [
-        room.edges,
-        np.column_stack((one, none, sx + wide)),
-        np.column_stack((one, none, sx - wide)),
-        np.column_stack((none, one, sy + deep)),
-        np.column_stack((none, one, sy - deep)),
-    ]
-    return np.concatenate(circles), np.concatenate(lines)
+    one, none = np.ones(2 * len(sx)), np.zeros(2 * len(sx))
+    normal_x, normal_y, reaches = room.edge_rows
+    lines = (
+        np.concatenate((normal_x, one, none)),
+        np.concatenate((normal_y, none, one)),
+        np.concatenate((reaches, sx + wide, sx - wide, sy + deep, sy - deep)),
+    )
+    return (np.concatenate(circle_x), np.concatenate(circle_y), np.concatenate(radii)), lines
 
 
-def _meeting_points(circles: Array, edges: Array) -> Array:
-    points = []
-    if len(circles) > 1:
-        points += _circles_meet(circles)
-    if len(edges):
-        if len(circles):
-            points += _circles_meet_edges(circles, edges)
-        points.append(_edges_meet(edges))
-    return np.concatenate(points) if points else np.zeros((0, 2))
+def _meeting_points(circles: Rows, edges: Rows, room: Room) -> tuple[Array, Array]:
+    xs, ys = [room.seeds[:, 0]], [room.seeds[:, 1]]
+    if len(circles[0]) > 1:
+        _circles_meet(circles, xs, ys)
+    if len(edges[0]):
+        if len(circles[0]):
+            _circles_meet_edges(circles, edges, xs, ys)
+        _edges_meet(edges, xs, ys)
+    return np.concatenate(xs), np.concatenate(ys)
 
 
-def _circles_meet(circles: Array) -> list[Array]:
-    first, second = _pairs(len(circles))
-    x, y, radius = circles[:, 0], circles[:, 1], circles[:, 2]
+def _circles_meet(circles: Rows, xs: list[Array], ys: list[Array]) -> None:
+    x, y, radius = circles
+    first, second = _pairs(len(x))
     dx, dy = x[second] - x[first], y[second] - y[first]
     apart2 = dx * dx + dy * dy
     r1, r2 = radius[first], radius[second]
-    meets = (apart2 <= (r1 + r2) ** 2) & (apart2 >= (r1 - r2) ** 2) & (apart2 > 1e-9)
+    most, least = r1 + r2, r1 - r2
+    meets = (apart2 <= most * most) & (apart2 >= least * least) & (apart2 > 1e-9)
     index = np.flatnonzero(meets)
     dx, dy, apart2, r1, r2 = dx[index], dy[index], apart2[index], r1[index], r2[index]
     first = first[index]
@@ -175,40 +188,36 @@ def _circles_meet(circles: Array) -> list[Array]:
     off = np.sqrt(np.maximum(r1 / apart2 - share * share, 0))
     mx, my = x[first] + share * dx, y[first] + share * dy
     ox, oy = off * dy, off * dx
-    return [np.column_stack((mx + ox, my - oy)), np.column_stack((mx - ox, my + oy))]
+    xs += [mx + ox, mx - ox]
+    ys += [my - oy, my + oy]
 
 
-def _circles_meet_edges(circles: Array, edges: Array) -> list[Array]:
-    nx, ny, reach = edges[:, 0], edges[:, 1], edges[:, 2]
-    to_line = reach[None, :] - circles[:, 0:1] * nx - circles[:, 1:2] * ny
-    half2 = circles[:, 2:3] ** 2 - to_line * to_line
+def _circles_meet_edges(circles: Rows, edges: Rows, xs: list[Array], ys: list[Array]) -> None:
+    x, y, radius = circles
+    nx, ny, reach = edges
+    to_line = reach - x[:, None] * nx - y[:, None] * ny
+    half2 = (radius * radius)[:, None] - to_line * to_line
     row, column = np.nonzero(half2 >= 0)
     to_line, half = to_line[row, column], np.sqrt(half2[row, column])
     nx, ny = nx[column], ny[column]
-    fx, fy = circles[row, 0] + nx * to_line, circles[row, 1] + ny * to_line
-    return [
-        np.column_stack((fx - ny * half, fy + nx * half)),
-        np.column_stack((fx + ny * half, fy - nx * half)),
-    ]
+    fx, fy = x[row] + nx * to_line, y[row] + ny * to_line
+    ox, oy = ny * half, nx * half
+    xs += [fx - ox, fx + ox]
+    ys += [fy + oy, fy - oy]
 
 
-def _edges_meet(edges: Array) -> Array:
-    first, second = _pairs(len(edges))
-    nx, ny, reach = edges[:, 0], edges[:, 1], edges[:, 2]
+def _edges_meet(edges: Rows, xs: list[Array], ys: list[Array]) -> None:
+    nx, ny, reach = edges
+    first, second = _pairs(len(nx))
     cross = nx[first] * ny[second] - ny[first] * nx[second]
     index = np.flatnonzero(np.abs(cross) > 1e-9)
     first, second, cross = first[index], second[index], cross[index]
-    return np.column_stack(
-        (
-            (reach[first] * ny[second] - reach[second] * ny[first]) / cross,
-            (reach[second] * nx[first] - reach[first] * nx[second]) / cross,
-        )
-    )
+    xs.append((reach[first] * ny[second] - reach[second] * ny[first]) / cross)
+    ys.append((reach[second] * nx[first] - reach[first] * nx[second]) / cross)
 
 
-def _inside(room: Room, points: Array) -> NDArray[np.bool_]:
-    x, y = points[:, 0], points[:, 1]
-    inside = np.ones(len(points), dtype=bool)
+def _inside(room: Room, x: Array, y: Array) -> NDArray[np.bool_]:
+    inside = np.ones(len(x), dtype=bool)
     for cx, cy, radius in room.circles.tolist():
         dx, dy = x - cx, y - cy
         inside &= dx * dx + dy * dy <= (radius + ROUNDING_MM) ** 2
@@ -218,13 +227,13 @@ def _inside(room: Room, points: Array) -> NDArray[np.bool_]:
 
 
 def _is_clear(
-    points: Array, things: Array, across: Array, along: Array, reach: Array
+    x: Array, y: Array, tx: Array, ty: Array, halves: tuple[Array, Array] | None, reach: Array
 ) -> NDArray[np.bool_]:
-    dx = points[:, 0:1] - things[:, 0]
-    dy = points[:, 1:2] - things[:, 1]
-    if across.any() or along.any():
-        dx = np.maximum(np.abs(dx) - (across - ROUNDING_MM), 0)
-        dy = np.maximum(np.abs(dy) - (along - ROUNDING_MM), 0)
+    """Which places are far enough from every thing; `halves` is None among discs."""
+    dx, dy = x[:, None] - tx, y[:, None] - ty
+    if halves is not None:
+        dx = np.maximum(np.abs(dx) - (halves[0] - ROUNDING_MM), 0)
+        dy = np.maximum(np.abs(dy) - (halves[1] - ROUNDING_MM), 0)
     least = np.maximum(reach - ROUNDING_MM, 1e-12)
     clear: NDArray[np.bool_] = (dx * dx + dy * dy >= least * least).all(axis=1)
     return clear

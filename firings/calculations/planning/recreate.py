@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 from random import Random
 
 from firings.calculations.load_plan import CONE_PACK_HEIGHT_MM
-from firings.calculations.planning.patterns import Pattern, Shape
+from firings.calculations.planning.patterns import TRIES, Pattern, Shape
 from firings.calculations.planning.towers import Column, Item, Layer, Load, Tower, items_in
 
 Penalty = Callable[[Item, int], float]
@@ -56,7 +56,8 @@ class Recreator:
     ranking: Ranking | None = None
     air_cost: float = 0.5
     noise: float = 0.3
-    repack_tries: int = 3
+    repacks: int = 64
+    repacks_left: int = 0
 
     def empty_load(self) -> Load:
         return tuple(column.start() for column in self.columns)
@@ -85,15 +86,17 @@ class Recreator:
         options.sort(key=_cost)
         for _, load_index, tower_index, layer_index in options:
             load = state.loads[load_index]
-            tower = self._placed(load[tower_index], item, layer_index)
+            tower = self._placed(load[tower_index], item, layer_index, random)
             if tower is not None:
                 state.loads[load_index] = (*load[:tower_index], tower, *load[tower_index + 1 :])
                 return True
-        return self.repack_tries > 0 and self._put_by_repacking(state, item, options)
+        return self.repacks_left > 0 and self._put_by_repacking(state, item, options)
 
-    def _placed(self, tower: Tower, item: Item, layer_index: int) -> Tower | None:
+    def _placed(self, tower: Tower, item: Item, layer_index: int, random: Random) -> Tower | None:
         if layer_index < 0:
             fitting = [new for new in tower.with_new_layer(item) if new.slack_mm >= 0]
+            if len(fitting) > 1 and self.noise and random.random() < 0.3:
+                return random.choice(fitting)
             return max(fitting, key=lambda new: new.slack_mm, default=None)
         layer = tower.layers[layer_index]
         pattern = layer.pattern.plus(item.shape)
@@ -105,7 +108,6 @@ class Recreator:
         self, state: Loads, item: Item, options: list[tuple[float, int, int, int]]
     ) -> bool:
         """Make room on a shelf by putting everything on it down anew."""
-        tried = 0
         for _, load_index, tower_index, layer_index in options:
             if layer_index < 0:
                 continue
@@ -113,16 +115,16 @@ class Recreator:
             tower = load[tower_index]
             layer = tower.layers[layer_index]
             book = layer.pattern.book
-            if layer.pattern.area_mm2 + item.shape.area_mm2 > book.fullest * 1.02:
+            shapes = [*(spot.shape for spot in layer.pattern.spots), item.shape]
+            if book.is_hopeless(shapes):
                 continue
-            shapes = [spot.shape for spot in layer.pattern.spots]
-            pattern = book.repacked([*shapes, item.shape], self.repack_tries)
+            self.repacks_left -= len(shapes) * TRIES
+            pattern = book.repacked(shapes)
             if pattern is not None:
                 tower = tower.with_layer(layer_index, layer.plus(item, pattern))
                 state.loads[load_index] = (*load[:tower_index], tower, *load[tower_index + 1 :])
                 return True
-            tried += 1
-            if tried >= 3:
+            if self.repacks_left <= 0:
                 break
         return False
 

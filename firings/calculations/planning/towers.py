@@ -91,7 +91,7 @@ class Layer:
         if pattern is None and book.fits_here(self.pattern.spots):
             pattern = book.pattern(self.pattern.spots)
         if pattern is None:
-            pattern = book.repacked([spot.shape for spot in self.pattern.spots], 3)
+            pattern = book.repacked([spot.shape for spot in self.pattern.spots])
         if pattern is None:
             return None
         own_pack = self.has_pack and not self.site.has_pack
@@ -204,15 +204,23 @@ class Tower:
             return column.rise_mm(layer.height_mm) - layer.height_mm
 
         best = max(range(first, len(layers)), key=lambda i: (saved(layers[i]), i))
-        if best == len(layers) - 1 or saved(layers[best]) <= saved(layers[-1]):
+        if saved(layers[best]) <= saved(layers[-1]):
+            return self
+        tower = self.topped_with(best)
+        return tower if tower.slack_mm > self.slack_mm else self
+
+    def topped_with(self, index: int) -> "Tower":
+        """The same layers with another one on top; as it is when they would not stand so."""
+        layers = self.layers
+        if index == len(layers) - 1 or index < len(self.column.held):
             return self
         lowered = layers[-1].on(layers[-1].site.carrying)
-        raised = layers[best].on(layers[best].site.topmost)
-        if lowered is None or raised is None:
+        raised = layers[index].on(layers[index].site.topmost)
+        if lowered is None or raised is None or layers[-1].site.is_held:
             return self
-        rest = (*layers[:best], *layers[best + 1 : -1])
-        tower = Tower(column, (*rest, lowered, raised))
-        return tower if tower.slack_mm > self.slack_mm else self
+        rest = (*layers[:index], *layers[index + 1 : -1])
+        tower = Tower(self.column, (*rest, lowered, raised))
+        return tower if tower.slack_mm >= 0 else self
 
     def with_new_layer(self, item: Item) -> "Iterable[Tower]":
         """The tower with one more layer for this item: under the top one, or as the new top."""
