@@ -10,6 +10,8 @@ from firings.calculations.planning.ruin import ruin
 from firings.calculations.planning.towers import Item, Tower
 
 Measure = Callable[[Loads], float]
+# How many of the recreations may put whole shelves down anew; it costs most of a step.
+REPACK_SHARE = 0.15
 # Units of the bank that one step of a load search tries to put in.
 BANK_TRIED = 16
 
@@ -28,6 +30,9 @@ class Cooling:
             step -= length
             length *= 2
         return self.start * (self.end / self.start) ** (step / length)
+
+
+SPREADS = (0.05, 0.1, 0.2, 0.6)
 
 
 @dataclass
@@ -53,7 +58,7 @@ class Mood:
 
 def any_mood(random: Random) -> Mood:
     kind = random.choices(range(4), (4, 3, 2, 1))[0]
-    return Mood(random, kind, random.random(), random.choice((0.05, 0.2, 0.6)))
+    return Mood(random, kind, random.random(), random.choice(SPREADS))
 
 
 def plain_mood(order: int, random: Random) -> Mood:
@@ -67,7 +72,7 @@ def recreate_all(state: Loads, make: Recreator, leaving: Sequence[Item], mood: M
     """
     units = sorted({item.unit for item in leaving})
     state.bank = []
-    make.repacks_left = make.repacks
+    make.repacks_left = make.repacks if mood.random.random() < REPACK_SHARE else 0
     refused: set[tuple[int, int]] = set()
 
     def rank(number: int) -> tuple[int, float]:

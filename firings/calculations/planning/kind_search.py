@@ -35,6 +35,7 @@ class KindSearch:
     best: Loads = field(init=False)
     never: list[str] = field(init=False)
     steps: int = 0
+    bound: int = 1
 
     def __post_init__(self) -> None:
         self.never = self._alone_does_not_fit()

@@ -34,6 +34,8 @@ FAR, LOW, TIGHT = range(3)
 # A set is put down anew only if it covers a little more than the fullest shelf so far at most, or
 # less than this share of the shelf.
 FULLER, HOPEFUL = 1.03, 0.72
+# Larger sets are left to adding one by one: each try of theirs costs too much.
+MOST_SHAPES = 10
 # Ways to put a set down anew: so many each time it is asked for, so many in all, then one squeeze.
 TRIES, MOST_TRIES, SQUEEZE_STEPS = 6, 18, 60
 
@@ -87,7 +89,16 @@ class Spot:
 class Pattern:
     """Footprints on one shelf of a book, each in its place. Never changed once made."""
 
-    __slots__ = ("_barred_mm", "_barred_sides", "_next", "area_mm2", "book", "key", "spots", "things")
+    __slots__ = (
+        "_barred_mm",
+        "_barred_sides",
+        "_next",
+        "area_mm2",
+        "book",
+        "key",
+        "spots",
+        "things",
+    )
 
     def __init__(self, book: "ShelfBook", spots: tuple[Spot, ...], key: tuple[int, ...]) -> None:
         self.book = book
@@ -132,6 +143,11 @@ class Pattern:
             pattern = self.book.pattern((*self.spots, spot))
         self._next[number] = pattern
         return pattern
+
+    def standing_with(self, spot: Spot) -> "Pattern":
+        """This pattern and a footprint just there, whatever the book knows of the same set."""
+        spots = (*self.spots, spot)
+        return Pattern(self.book, spots, tuple(sorted(one.shape.number for one in spots)))
 
     def without(self, leaving: Sequence[int]) -> "Pattern":
         """This pattern less one footprint for each shape number named."""
@@ -239,14 +255,12 @@ class ShelfBook:
         if best is None:
             return None
         _, x_mm, y_mm, body, turn = best
-        return self._spot(shape, x_mm, y_mm, body, turn)
+        return self.spot(shape, x_mm, y_mm, body, turn)
 
     def _quarters_for(self, spots: Sequence[Spot], shape: Shape) -> Spot | None:
         taken = {quarter for spot in spots for quarter in spot.quarters}
         taken |= self.fixed_quarters
-        posts_and_ware = [
-            row for spot in spots if not spot.quarters for row in self.rows_of(spot)
-        ]
+        posts_and_ware = [row for spot in spots if not spot.quarters for row in self.rows_of(spot)]
         for quarters in quarter_choices(shape.quarters):
             if taken.isdisjoint(quarters) and all(
                 self._is_clear_of(quarter, posts_and_ware) for quarter in quarters
@@ -300,7 +314,9 @@ class ShelfBook:
             area = sum(shape.area_mm2 for shape in shapes)
             widest = sorted((shape.inner_mm for shape in shapes), reverse=True)[:2]
             too_wide = 2 * sum(widest) + self.gap_mm > self._across_mm + 1e-6
-            too_much = area > max(self.fullest * FULLER, self.region.area_mm2 * HOPEFUL)
+            too_much = len(shapes) > MOST_SHAPES or area > max(
+                self.fullest * FULLER, self.region.area_mm2 * HOPEFUL
+            )
             if too_much:
                 return True
             self._tries[key] = MOST_TRIES + 1 if too_wide and len(shapes) > 1 else 0
@@ -336,10 +352,10 @@ class ShelfBook:
             shape = shapes[int(put.piece_id)]
             turn = int(put.turn_deg) if len(shape.bodies) > 1 else 0
             body = next(body for body, own in shape.bodies if own == turn)
-            spots.append(self._spot(shape, put.x_mm, put.y_mm, body, turn))
+            spots.append(self.spot(shape, put.x_mm, put.y_mm, body, turn))
         return tuple(spots)
 
-    def _spot(self, shape: Shape, x_mm: float, y_mm: float, body: Body, turn: int) -> Spot:
+    def spot(self, shape: Shape, x_mm: float, y_mm: float, body: Body, turn: int) -> Spot:
         reach = body.radius_mm + self.gap_mm
         row = (x_mm, y_mm, body.half_width_mm, body.half_depth_mm, reach)
         return Spot(shape, x_mm, y_mm, turn, row)

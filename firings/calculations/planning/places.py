@@ -107,7 +107,9 @@ def free_places(room: Room, things: Array) -> Array:
     reach = things[:, 4] + body.radius_mm
     are_discs = body.half_width_mm == 0 and not (across.any() or along.any())
     if are_discs:
-        circles = (*(np.concatenate(pair) for pair in zip(room.circle_rows, (tx, ty, reach), strict=True)),)
+        circles = (
+            *(np.concatenate(pair) for pair in zip(room.circle_rows, (tx, ty, reach), strict=True)),
+        )
         edges = room.edge_rows
     else:
         circles, edges = _touching_curves(room, things, across, along, reach)
@@ -120,14 +122,19 @@ def free_places(room: Room, things: Array) -> Array:
     return np.column_stack((x, y))
 
 
-def is_free(room: Room, things: Array, x_mm: float, y_mm: float) -> bool:
-    """Whether the body can stand with its middle here."""
+def is_free(
+    room: Room, things: Array, x_mm: float, y_mm: float, forgiven_mm: float = ROUNDING_MM
+) -> bool:
+    """Whether the body can stand with its middle here; `forgiven_mm`: an overlap that may be."""
     x, y = np.array([x_mm]), np.array([y_mm])
-    if room.is_empty or not _inside(room, x, y)[0]:
+    if room.is_empty or not _inside(room, x, y, forgiven_mm)[0]:
         return False
     body = room.body
-    halves = (things[:, 2] + body.half_width_mm, things[:, 3] + body.half_depth_mm)
-    reach = things[:, 4] + body.radius_mm
+    halves = (
+        np.maximum(things[:, 2] + body.half_width_mm - forgiven_mm, 0),
+        np.maximum(things[:, 3] + body.half_depth_mm - forgiven_mm, 0),
+    )
+    reach = things[:, 4] + body.radius_mm - forgiven_mm
     return bool(_is_clear(x, y, things[:, 0], things[:, 1], halves, reach)[0])
 
 
@@ -139,7 +146,13 @@ def _touching_curves(
     # Corners of two rectangles meet only when both keep a spacing; sides suffice between them.
     is_round = things[:, 2] + things[:, 3] == 0
     cornered = is_round if room.body.half_width_mm > 0 else ~is_round
-    cx, cy, ca, cb, cr = x[cornered], y[cornered], across[cornered], along[cornered], reach[cornered]
+    cx, cy, ca, cb, cr = (
+        x[cornered],
+        y[cornered],
+        across[cornered],
+        along[cornered],
+        reach[cornered],
+    )
     circle_x = [room.circle_rows[0], cx + ca, cx + ca, cx - ca, cx - ca]
     circle_y = [room.circle_rows[1], cy + cb, cy - cb, cy + cb, cy - cb]
     radii = [room.circle_rows[2], cr, cr, cr, cr]
@@ -216,13 +229,13 @@ def _edges_meet(edges: Rows, xs: list[Array], ys: list[Array]) -> None:
     ys.append((reach[second] * nx[first] - reach[first] * nx[second]) / cross)
 
 
-def _inside(room: Room, x: Array, y: Array) -> NDArray[np.bool_]:
+def _inside(room: Room, x: Array, y: Array, forgiven_mm: float = ROUNDING_MM) -> NDArray[np.bool_]:
     inside = np.ones(len(x), dtype=bool)
     for cx, cy, radius in room.circles.tolist():
         dx, dy = x - cx, y - cy
-        inside &= dx * dx + dy * dy <= (radius + ROUNDING_MM) ** 2
+        inside &= dx * dx + dy * dy <= (radius + forgiven_mm) ** 2
     for nx, ny, reach in room.edges.tolist():
-        inside &= x * nx + y * ny <= reach + ROUNDING_MM
+        inside &= x * nx + y * ny <= reach + forgiven_mm
     return inside
 
 

@@ -13,9 +13,9 @@ when otherwise more pieces would be late than by hand.
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date
-from math import ceil
 from random import Random
 
+from firings.calculations.planning.bounds import firings_bound
 from firings.calculations.planning.kind_search import KindSearch
 from firings.calculations.planning.preparing import prepare
 from firings.calculations.planning.problem import (
@@ -64,11 +64,24 @@ class _QueueSearch:
     def late(self, days: list[int]) -> int:
         return late_count([batch_of(load) for _, load in self.loads()], days)
 
+    def find_bounds(self) -> int:
+        """The fewest firings there can be, kind by kind; pieces that never go in are left out."""
+        for (stage, _), search in self.kinds:
+            prepared = search.prepared
+            pieces = [
+                prepared.pieces[item.id] for load in search.best.loads for item in items_in(load)
+            ]
+            search.bound = firings_bound(prepared.space, pieces, {stage: prepared.gap_mm})
+        return sum(search.bound for _, search in self.kinds)
+
     def turn(self, steps: int) -> None:
         """Every kind tries to do with one load fewer, larger kinds for longer."""
-        total = sum(len(search.prepared.items) for _, search in self.kinds)
+        total = sum(
+            len(search.prepared.items) for _, search in self.kinds if search.count > search.bound
+        )
         for _, search in self.kinds:
-            search.advance(max(1, steps * len(search.prepared.items) // max(1, total)))
+            if search.count > search.bound:
+                search.advance(max(1, steps * len(search.prepared.items) // max(1, total)))
 
     def dated_turn(self, steps: int) -> None:
         """Every kind tries to have fewer pieces late, on the days its loads have now."""
@@ -114,7 +127,7 @@ def improve_queue(
     `rule` weighs nothing here: every piece is fired, and dates count by pieces late.
     """
     search = _searches(queue, seed)
-    bound = _bound(search)
+    bound = len(search.kinds)
     forced = _late_whatever_happens(queue)
     best: QueueProgress | None = None
     best_key: tuple[int, int] | None = None
@@ -141,11 +154,20 @@ def improve_queue(
         assert best is not None, "the first round always sets it"
         best = replace(best, steps=search.steps)
         yield best
+        if search.steps == 0:
+            bound = search.find_bounds()
+            is_best = search.firings <= bound and (not respect_dates or late <= forced)
+            best = replace(best, bound=bound, is_best_possible=is_best)
+            yield best
         if best.is_best_possible or search.steps - idle_since > PATIENCE_STEPS:
             return
         before = search.steps
         search.turn(TURN_STEPS)
-        if respect_dates and late > forced and search.steps >= STEPS_BEFORE_DATES:
+        if (
+            respect_dates
+            and late > forced
+            and (search.steps >= STEPS_BEFORE_DATES or search.firings <= bound)
+        ):
             search.dated_turn(2 * TURN_STEPS)
         if search.steps == before:
             return
@@ -168,16 +190,3 @@ def _late_whatever_happens(queue: Queue) -> int:
         piece.due_on is not None and piece.due_on < max(queue.today, piece.ready_on)
         for piece in queue.pieces
     )
-
-
-def _bound(search: _QueueSearch) -> int:
-    """No plan has fewer firings: footprints against all the shelves of a load, kind by kind."""
-    total = 0
-    for _, kind in search.kinds:
-        shelves = sum(
-            column.stack.shelf.area_mm2 * column.most_layers
-            for column in kind.prepared.make.columns
-        )
-        ware = sum(item.shape.area_mm2 for load in kind.best.loads for item in items_in(load))
-        total += max(min(1, kind.count), ceil(ware / shelves))
-    return total

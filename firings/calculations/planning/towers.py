@@ -7,12 +7,11 @@ come in the steps of the posts. The top layer carries none, has the whole of its
 no more than its tallest piece. What a tower has left below the lid is its `slack_mm`.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from firings.calculations.footprints import Footprint
 from firings.calculations.kiln_space import KilnSpace, Stack, lowest_posts
-from firings.calculations.load_plan import CONE_PACK, CONE_PACK_HEIGHT_MM
+from firings.calculations.load_plan import CONE_PACK_HEIGHT_MM
 from firings.calculations.planning.patterns import Pattern, Shape, ShelfBook, Spot
 
 NEVER = 10**9
@@ -263,11 +262,27 @@ def items_in(load: Load) -> list[Item]:
     return [item for tower in load for layer in tower.layers for item in layer.items]
 
 
-def spots_of_items(layer: Layer) -> list[tuple[Item | None, Spot]]:
-    """Which item stands on which spot of its layer's pattern; None for the cone pack."""
+def spots_of_items(
+    layer: Layer, homes: Mapping[str, tuple[float, float]]
+) -> list[tuple[Item | None, Spot]]:
+    """Which item stands on which spot of its layer's pattern; None for the cone pack.
+
+    `homes`: where items stood before, rounded to 0.01 mm; who stood on a spot stands there again.
+    """
     waiting = sorted(layer.items, key=lambda item: item.id)
     pairs: list[tuple[Item | None, Spot]] = []
+    strange: list[Spot] = []
     for spot in layer.pattern.spots:
+        here = (round(spot.x_mm, 2), round(spot.y_mm, 2))
+        item = next(
+            (one for one in waiting if one.shape is spot.shape and homes.get(one.id) == here), None
+        )
+        if item is None:
+            strange.append(spot)
+        else:
+            waiting.remove(item)
+            pairs.append((item, spot))
+    for spot in strange:
         if spot.shape.number == CONE_NUMBER:
             pairs.append((None, spot))
             continue
@@ -275,7 +290,3 @@ def spots_of_items(layer: Layer) -> list[tuple[Item | None, Spot]]:
         waiting.remove(item)
         pairs.append((item, spot))
     return pairs
-
-
-def cone_footprint() -> Footprint:
-    return CONE_PACK

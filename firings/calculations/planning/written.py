@@ -1,20 +1,33 @@
 """From the search's own loads to the layers of a plan."""
 
-from firings.calculations.load_plan import Placement, PlannedLayer
+from collections.abc import Mapping
+
+from firings.calculations.load_plan import LoadPlan, Placement, PlannedLayer
 from firings.calculations.planning.preparing import Prepared, is_swapped
 from firings.calculations.planning.problem import HeldLayer
 from firings.calculations.planning.towers import Layer, Load, Tower, spots_of_items
 
+Homes = Mapping[str, tuple[float, float]]
 # A tenth of a micrometre; the check of a plan forgives a hundred times as much.
 DIGITS = 4
 
 
-def written_layers(prepared: Prepared, load: Load) -> tuple[PlannedLayer, ...]:
-    """The layers of a load, tower by tower from the bottom up."""
-    return tuple(layer for tower in load for layer in _tower_layers(prepared, tower))
+def written_layers(
+    prepared: Prepared, load: Load, present: LoadPlan | None = None
+) -> tuple[PlannedLayer, ...]:
+    """The layers of a load, tower by tower from the bottom up.
+
+    Which of several pieces alike stands on which spot is free; a piece that stood there in the
+    `present` plan stands there again.
+    """
+    homes = {}
+    for layer in present.layers if present else ():
+        for put in layer.placements:
+            homes[put.piece_id] = (round(put.x_mm, 2), round(put.y_mm, 2))
+    return tuple(layer for tower in load for layer in _tower_layers(prepared, tower, homes))
 
 
-def _tower_layers(prepared: Prepared, tower: Tower) -> list[PlannedLayer]:
+def _tower_layers(prepared: Prepared, tower: Tower, homes: Homes) -> list[PlannedLayer]:
     column = tower.column
     held = {
         layer.index: layer for layer in prepared.held.layers if layer.stack == column.stack.name
@@ -31,7 +44,9 @@ def _tower_layers(prepared: Prepared, tower: Tower) -> list[PlannedLayer]:
         surface_mm = bottom_mm + column.thickness_mm
         index = number + 1
         planned.append(
-            _planned(prepared, column.stack.name, layer, held.get(index), index, posts, bottom_mm)
+            _planned(
+                prepared, column.stack.name, layer, held.get(index), index, posts, bottom_mm, homes
+            )
         )
     return planned
 
@@ -52,11 +67,12 @@ def _planned(
     index: int,
     posts: tuple[int, ...],
     bottom_mm: int,
+    homes: Homes,
 ) -> PlannedLayer:
     placements = list(held.locked) if held else []
     fractions = list(held.locked_fractions) if held else []
     pack = held.cone_pack if held else None
-    for item, spot in spots_of_items(layer):
+    for item, spot in spots_of_items(layer, homes):
         x_mm, y_mm = round(spot.x_mm, DIGITS) + 0.0, round(spot.y_mm, DIGITS) + 0.0
         if item is None:
             pack = Placement("", x_mm, y_mm, spot.turn_deg)
