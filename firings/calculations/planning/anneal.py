@@ -33,6 +33,8 @@ class Cooling:
 
 
 SPREADS = (0.05, 0.1, 0.2, 0.6)
+# Where everything has to go in somewhere, order is shaken piece by piece, and only a little.
+SHAKE = 0.1
 
 
 @dataclass
@@ -93,12 +95,13 @@ def recreate_all(state: Loads, make: Recreator, leaving: Sequence[Item], mood: M
 
 def _rank(unit: Sequence[Item], mood: Mood) -> float:
     """Tallest, bulkiest or widest first, or by chance."""
+    shaken = 1 + SHAKE * mood.random.random()
     if mood.kind == 0:
-        return -max(item.height_mm for item in unit) * mood.liking(unit[0])
+        return -max(item.height_mm for item in unit) * shaken
     if mood.kind == 1:
-        return -sum(item.bulk for item in unit) * mood.liking(unit[0])
+        return -sum(item.bulk for item in unit) * shaken
     if mood.kind == 2:
-        return -sum(item.shape.area_mm2 for item in unit) * mood.liking(unit[0])
+        return -sum(item.shape.area_mm2 for item in unit) * shaken
     return mood.random.random()
 
 
@@ -131,7 +134,10 @@ def steps(
         trial = now.copy()
         leaving, touched = ruin(trial, make, random)
         for index in sorted(touched):
-            trial.loads[index] = tuple(_topped(tower, random) for tower in trial.loads[index])
+            trial.loads[index] = tuple(
+                _topped(tower, random) if make.ranking else tower.best_topped()
+                for tower in trial.loads[index]
+            )
         tried, untried = _some_of_the_bank(trial.bank, make, random)
         recreate_all(trial, make, [*leaving, *tried], any_mood(random))
         trial.bank += untried + make.settle_packs(trial, random)

@@ -95,7 +95,7 @@ class Recreator:
     def _placed(self, tower: Tower, item: Item, layer_index: int, random: Random) -> Tower | None:
         if layer_index < 0:
             fitting = [new for new in tower.with_new_layer(item) if new.slack_mm >= 0]
-            if len(fitting) > 1 and self.noise and random.random() < 0.3:
+            if len(fitting) > 1 and self.ranking is not None and random.random() < 0.3:
                 return random.choice(fitting)
             return max(fitting, key=lambda new: new.slack_mm, default=None)
         layer = tower.layers[layer_index]

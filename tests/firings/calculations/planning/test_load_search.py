@@ -39,7 +39,7 @@ def faults(space, pieces, plan, gap_mm=6):
     return check_load(space, [piece.as_load_piece() for piece in pieces], plan, gap_mm)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     st.sampled_from(sorted(KILNS)),
     st.integers(0, 10**6),
@@ -77,7 +77,7 @@ def test_the_order_of_the_list_does_not_matter():
     assert best_of(ROUND, pieces).plan.layers == best_of(ROUND, pieces[::-1]).plan.layers
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(st.integers(0, 10**6))
 def test_a_locked_piece_never_moves_when_a_piece_is_added(seed):
     pieces = mixed_ware(12, seed)

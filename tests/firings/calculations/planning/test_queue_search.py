@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firings.calculations.footprints import Disc
+from firings.calculations.planning.preparing import never_goes_in
 from firings.calculations.planning.problem import QueuePiece
 from firings.calculations.planning.queue_search import improve_queue
 from firings.calculations.planning.schedule import Batch, schedule
@@ -21,14 +22,14 @@ def two_kinds(count, seed):
     return glaze + bisque
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.sampled_from(sorted(KILNS)), st.integers(0, 10**6), st.booleans(), st.integers(0, 1))
 def test_every_plan_clears_the_queue_and_can_be_carried_out(kiln, seed, respect_dates, packs):
     queue = queue_of(KILNS[kiln], two_kinds(24, seed), packs)
-    last = None
+    pieces, last = {piece.id: piece for piece in queue.pieces}, None
     for progress in islice(improve_queue(queue, respect_dates=respect_dates, seed=seed), 4):
         assert check_queue_plan(queue, progress.plan) == ()
-        assert progress.plan.waiting == ()
+        assert all(never_goes_in(queue.space, pieces[i]) for i in progress.plan.waiting)
         assert progress.firings == len(progress.plan.firings) >= progress.bound
         assert last is None or progress.firings <= last.firings
         last = progress
@@ -81,9 +82,10 @@ def test_pieces_due_first_are_fired_first():
 def test_the_kiln_stands_idle_only_while_no_load_is_ready():
     first, later = TODAY.toordinal(), TODAY.toordinal() + 30
     batches = [Batch(later, (), 3), Batch(first, (), 3), Batch(first, (first + 3,), 3)]
-    assert schedule(batches, first, 3) == [later, first + 3, first] or schedule(
-        batches, first, 3
-    ) == [later, first, first + 3]
+    assert schedule(batches, first, 3) in (
+        [later, first + 3, first],
+        [later, first, first + 3],
+    )
 
 
 def test_an_empty_queue_needs_no_firing():
