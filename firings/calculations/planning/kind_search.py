@@ -73,8 +73,9 @@ class KindSearch:
         while waiting:
             state.loads.append(make.empty_load())
             shallow = Loads([state.loads[-1]]) if make.packs_wanted else state
-            recreate_all(shallow, make, waiting, plain_mood(order, Random(FIXED_SEED)))
-            left = make.settle_packs(shallow, Random(FIXED_SEED))
+            fixed = Random(FIXED_SEED)  # noqa: S311
+            recreate_all(shallow, make, waiting, plain_mood(order, fixed))
+            left = make.settle_packs(shallow, fixed)
             if shallow is not state:
                 state.loads[-1] = shallow.loads[0]
             waiting = [*shallow.bank, *left]

@@ -150,7 +150,9 @@ def improve_load(
         progress = replace(progress, steps=done)
         yield progress
         if done == 0 and not progress.is_best_possible:
-            bound = min(bound, math.ceil(load_area_bound_mm2(space, may, gap_mm)))
+            # Whole areas of pieces may each be rounded up by half a square millimetre.
+            exact = load_area_bound_mm2(space, may, gap_mm)
+            bound = min(bound, math.ceil(exact + len(may) / 2))
         if progress.is_best_possible or done - idle_since > PATIENCE_STEPS or not search.worth:
             return
         better = search.advance(TURN_STEPS) or done == 0

@@ -138,7 +138,7 @@ def improve_queue(
         late = search.late(days)
         fewest = min(fewest, search.firings)
         key = (search.firings, late if respect_dates else 0)
-        if best_key is None or key < best_key:
+        if best is None or best_key is None or key < best_key:
             is_best = search.firings <= bound and (not respect_dates or late <= forced)
             best_key, idle_since = key, search.steps
             best = QueueProgress(
@@ -151,7 +151,6 @@ def improve_queue(
                 late,
                 fewest,
             )
-        assert best is not None, "the first round always sets it"
         best = replace(best, steps=search.steps)
         yield best
         if search.steps == 0:

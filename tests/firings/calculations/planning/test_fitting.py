@@ -17,7 +17,7 @@ def load_pieces(count, seed):
     return [piece.as_load_piece() for piece in mixed_ware(count, seed)]
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.sampled_from(sorted(KILNS)), st.integers(0, 10**6), st.integers(1, 16), st.integers(0, 2))
 def test_a_yes_is_a_plan_with_everything_in_it(kiln, seed, count, packs):
     pieces = load_pieces(count, seed)

@@ -39,11 +39,11 @@ def faults(space, pieces, plan, gap_mm=6):
     return check_load(space, [piece.as_load_piece() for piece in pieces], plan, gap_mm)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(
     st.sampled_from(sorted(KILNS)),
     st.integers(0, 10**6),
-    st.integers(0, 20),
+    st.integers(0, 14),
     st.sampled_from([0.0, 3.0, 6.0, 12.0]),
     st.integers(0, 2),
 )
@@ -56,7 +56,7 @@ def test_every_load_can_be_made_as_written(kiln, seed, count, gap_mm, cone_packs
         ]
     for progress in islice(
         improve_load(space, pieces, gap_mm, on=TODAY, cone_pack_layers=cone_packs, seed=seed),
-        3,
+        2,
     ):
         assert faults(space, pieces, progress.plan, gap_mm) == ()
         assert progress.area_mm2 <= progress.bound_mm2
@@ -77,7 +77,7 @@ def test_the_order_of_the_list_does_not_matter():
     assert best_of(ROUND, pieces).plan.layers == best_of(ROUND, pieces[::-1]).plan.layers
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=4, deadline=None)
 @given(st.integers(0, 10**6))
 def test_a_locked_piece_never_moves_when_a_piece_is_added(seed):
     pieces = mixed_ware(12, seed)
@@ -162,7 +162,7 @@ def test_a_group_goes_whole_or_not_at_all():
     assert faults(ROUND, pieces, progress.plan) == ()
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(st.integers(0, 10**6))
 def test_nobody_waits_for_ever_while_others_keep_coming(seed):
     """A clumsy vase against a stream of plates that fill the kiln better every time."""
@@ -195,8 +195,8 @@ def test_a_kiln_seen_in_a_mirror_is_filled_as_well():
         ROUND,
         stacks=(replace(stack, post_places_mm=tuple((-y, x) for x, y in stack.post_places_mm)),),
     )
-    pieces = mixed_ware(45, 11)
-    areas = [best_of(space, pieces, rounds=8).area_mm2 for space in (ROUND, mirrored, turned)]
+    pieces = mixed_ware(30, 11)
+    areas = [best_of(space, pieces, rounds=5).area_mm2 for space in (ROUND, mirrored, turned)]
     assert min(areas) >= 0.95 * max(areas)
 
 
