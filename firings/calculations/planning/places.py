@@ -107,8 +107,11 @@ def free_places(room: Room, things: Array) -> Array:
     reach = things[:, 4] + body.radius_mm
     are_discs = body.half_width_mm == 0 and not (across.any() or along.any())
     if are_discs:
+        cx, cy, radius = room.circle_rows
         circles = (
-            *(np.concatenate(pair) for pair in zip(room.circle_rows, (tx, ty, reach), strict=True)),
+            np.concatenate((cx, tx)),
+            np.concatenate((cy, ty)),
+            np.concatenate((radius, reach)),
         )
         edges = room.edge_rows
     else:
@@ -248,7 +251,7 @@ def _is_clear(
         dx = np.maximum(np.abs(dx) - (halves[0] - ROUNDING_MM), 0)
         dy = np.maximum(np.abs(dy) - (halves[1] - ROUNDING_MM), 0)
     least = np.maximum(reach - ROUNDING_MM, 1e-12)
-    clear: NDArray[np.bool_] = (dx * dx + dy * dy >= least * least).all(axis=1)
+    clear: NDArray[np.bool_] = np.all(dx * dx + dy * dy >= least * least, axis=1)
     return clear
 
 

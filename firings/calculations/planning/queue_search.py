@@ -179,7 +179,8 @@ def _searches(queue: Queue, seed: int) -> _QueueSearch:
         prepared = prepare(
             queue.space, pieces, queue.gap_mm[kind[0]], cone_pack_layers=queue.cone_pack_layers
         )
-        kinds.append((kind, KindSearch(prepared, Random(f"{seed} {kind}"))))
+        random = Random(f"{seed} {kind}")  # noqa: S311
+        kinds.append((kind, KindSearch(prepared, random)))
     return _QueueSearch(queue, kinds)
 
 

@@ -21,7 +21,7 @@ from random import Random
 
 from firings.calculations.load_plan import CONE_PACK_HEIGHT_MM
 from firings.calculations.planning.patterns import TRIES, Pattern, Shape
-from firings.calculations.planning.towers import Column, Item, Layer, Load, Tower, items_in
+from firings.calculations.planning.towers import NEVER, Column, Item, Layer, Load, Tower, items_in
 
 Penalty = Callable[[Item, int], float]
 Ranking = Callable[[Sequence[Item], float, float], tuple[int, float]]
@@ -187,14 +187,14 @@ class Recreator:
         return left
 
     def _add_pack(self, state: Loads, index: int) -> bool:
-        assert self.pack_shape is not None
         load = state.loads[index]
+        shape = self.pack_shape
         best: tuple[int, int, Tower] | None = None
         for tower_index, tower in enumerate(load):
             for layer_index, layer in enumerate(tower.layers):
-                if layer.has_pack or layer.is_wholly_booked:
+                if shape is None or layer.has_pack or layer.is_wholly_booked:
                     continue
-                new = tower.with_pack(layer_index, self.pack_shape)
+                new = tower.with_pack(layer_index, shape)
                 if new is not None:
                     lost = tower.slack_mm - new.slack_mm
                     if best is None or lost < best[0]:
@@ -224,42 +224,50 @@ def _cost(option: tuple[float, int, int, int]) -> float:
 
 
 def _tower_options(tower: Tower, item: Item, air: float) -> list[tuple[float, int]]:
-    """(cost, layer) for each layer of a tower that has the height; the pattern's own memory of
-    what found no room is asked here, because that answers most questions at once."""
+    """(cost, layer) for each layer of a tower that has the height; -1 is a new layer.
+
+    What found no room before is asked of the pattern here, since that answers most questions.
+    """
     options: list[tuple[float, int]] = []
     slack, height, shape = tower.slack_mm, item.height_mm, item.shape
     if slack < 0:
         return options
-    column, layers = tower.column, tower.layers
-    rises, last = column.rises, len(layers) - 1
-    for index, layer in enumerate(layers):
+    for index, layer in enumerate(tower.layers):
         if layer.site.is_whole or layer.pattern.is_barred(shape):
             continue
-        high = layer.height_mm
-        if height <= high:
-            options.append(((high - height) * air, index))
+        if height <= layer.height_mm:
+            options.append(((layer.height_mm - height) * air, index))
             continue
-        if index == last:
-            more = height - high
-        elif layers[index + 1].site.post_mm is not None:
-            rise = sum(layers[index + 1].site.post_mm or ())
-            more = 0 if height + column.above_mm <= rise else slack + 1
-        elif height >= len(rises):
-            continue
-        else:
-            more = rises[height] - rises[high]
+        more = _raised_by_mm(tower, index, height)
         if more <= slack:
             options.append((float(more), index))
-    if len(layers) < column.most_layers:
-        if not layers:
-            if height <= column.empty_room_mm():
-                options.append((float(height + column.thickness_mm), -1))
-        elif height < len(rises):
-            more = min(rises[height], rises[layers[-1].height_mm] + height - layers[-1].height_mm)
-            more += column.thickness_mm
-            if more <= slack:
-                options.append((float(more), -1))
+    more = _new_layer_mm(tower, height)
+    if more <= slack and more < NEVER:
+        options.append((float(more), -1))
     return options
+
+
+def _raised_by_mm(tower: Tower, index: int, height: int) -> int:
+    """How much of a tower's slack it takes to make a layer so high."""
+    column, layers = tower.column, tower.layers
+    if index == len(layers) - 1:
+        return height - layers[index].height_mm
+    set_posts = layers[index + 1].site.post_mm
+    if set_posts is not None:
+        return 0 if height + column.above_mm <= sum(set_posts) else NEVER
+    return column.rise_mm(height) - column.rise_mm(layers[index].height_mm)
+
+
+def _new_layer_mm(tower: Tower, height: int) -> int:
+    """How much of a tower's slack one more layer of this height takes; `NEVER` without a shelf."""
+    column, layers = tower.column, tower.layers
+    if len(layers) >= column.most_layers:
+        return NEVER
+    if not layers:
+        return height + column.thickness_mm if height <= column.empty_room_mm() else NEVER
+    top = layers[-1].height_mm
+    under_top, on_top = column.rise_mm(height), column.rise_mm(top) + height - top
+    return min(under_top, on_top) + column.thickness_mm
 
 
 def missing_packs(load: Load, wanted: int) -> int:

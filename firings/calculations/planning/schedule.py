@@ -19,7 +19,7 @@ ROUNDS = 4
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """One load as the schedule sees it; days as ordinals, `dues` in order, `ready_sum` for waits."""
+    """One load as the schedule sees it: days as ordinals, `dues` in order."""
 
     ready: int
     dues: tuple[int, ...]

@@ -133,7 +133,7 @@ class Column:
         if not layers:
             return NEVER if self.lowest is not None else -1
         total = 0
-        for index, layer in enumerate(layers):
+        for index in range(len(layers)):
             posts = self.posts_under(layers, index)
             if posts is None:
                 return -1
@@ -188,7 +188,8 @@ class Tower:
                 layers.append(layer)
         if layers and layers[-1].pattern.book is layers[-1].site.carrying:
             top = layers[-1].on(layers[-1].site.topmost)
-            assert top is not None, "a shelf without posts has all the room of one with them"
+            if top is None:
+                raise ArithmeticError("a shelf without posts has all the room of one with them")
             layers[-1] = top
         return Tower(self.column, tuple(layers))
 

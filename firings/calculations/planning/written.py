@@ -39,7 +39,8 @@ def _tower_layers(prepared: Prepared, tower: Tower, homes: Homes) -> list[Planne
     surface_mm = 0
     for number, layer in enumerate(tower.layers[:count]):
         posts = column.posts_under(tower.layers, number)
-        assert posts is not None, "the search keeps no tower that posts cannot carry"
+        if posts is None:
+            raise ArithmeticError("the search keeps no tower that posts cannot carry")
         bottom_mm = surface_mm + sum(posts)
         surface_mm = bottom_mm + column.thickness_mm
         index = number + 1
