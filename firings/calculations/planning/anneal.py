@@ -11,7 +11,7 @@ from firings.calculations.planning.towers import Item, Tower
 
 Measure = Callable[[Loads], float]
 # How many of the recreations may put whole shelves down anew; it costs most of a step.
-REPACK_SHARE = 0.15
+REPACK_SHARE, LOAD_REPACK_SHARE = 0.15, 0.5
 # Units of the bank that one step of a load search tries to put in.
 BANK_TRIED = 16
 
@@ -74,7 +74,8 @@ def recreate_all(state: Loads, make: Recreator, leaving: Sequence[Item], mood: M
     """
     units = sorted({item.unit for item in leaving})
     state.bank = []
-    make.repacks_left = make.repacks if mood.random.random() < REPACK_SHARE else 0
+    share = REPACK_SHARE if make.ranking is None else LOAD_REPACK_SHARE
+    make.repacks_left = make.repacks if mood.random.random() < share else 0
     refused: set[tuple[int, int]] = set()
 
     def rank(number: int) -> tuple[int, float]:

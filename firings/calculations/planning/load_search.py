@@ -40,6 +40,8 @@ COOLING = Cooling(0.6, 0.05, 800)
 TURN_STEPS = 20
 PATIENCE_STEPS = 60_000
 FIRST_TRIES = 4
+# An attempt that has found nothing in so many steps is left for a fresh one with fresh books.
+ATTEMPT_STEPS = 3_000
 
 
 @dataclass
@@ -95,6 +97,12 @@ class _LoadSearch:
             self._level += 1
         return -1e9 * self._level - sum(self.worth[unit] for unit in sorted(inside)) / self._mean
 
+    @property
+    def standing(self) -> tuple[tuple[bool, ...], float]:
+        """How good the best load is, to be compared with that of another attempt."""
+        inside = {item.unit for item in items_in(self.best.loads[0])}
+        return tuple(unit in inside for unit in self.overdue), self.total(self.best)
+
     def advance(self, count: int) -> bool:
         """Some steps; True when a better load was found."""
         found = False
@@ -133,20 +141,22 @@ def improve_load(
         raise ValueError(f"firing must say which of these stages and cones: {sorted(kinds)}")
     firing = firing or (min(kinds) if kinds else ("", ""))
     may = [piece for piece in pieces if _may_go(piece, on, firing, held)]
-    prepared = prepare(space, may, gap_mm, held=held, cone_pack_layers=cone_pack_layers)
-    search = _LoadSearch(
-        prepared,
-        _worths(space, prepared, rule, on),
-        _overdue(prepared, rule, on),
-        Random(f"load {seed}"),  # noqa: S311
-    )
+
+    def begun(attempt: int) -> _LoadSearch:
+        ready = prepare(space, may, gap_mm, held=held, cone_pack_layers=cone_pack_layers)
+        worths, overdue = _worths(space, ready, rule, on), _overdue(ready, rule, on)
+        random = Random(f"load {seed} {attempt}")  # noqa: S311
+        return _LoadSearch(ready, worths, overdue, random)
+
+    best = search = begun(0)
+    begun_at, attempts = 0, 1
     done, idle_since, better = 0, 0, True
     progress: LoadProgress | None = None
     bound = sum(_area(space, piece) for piece in may)
     while True:
         if better or progress is None:
             idle_since = done
-            progress = _progress(search, pieces, on, firing, bound, rule)
+            progress = _progress(best, pieces, on, firing, bound, rule)
         progress = replace(progress, steps=done)
         yield progress
         if done == 0 and not progress.is_best_possible:
@@ -155,7 +165,11 @@ def improve_load(
             bound = min(bound, math.ceil(exact + len(may) / 2))
         if progress.is_best_possible or done - idle_since > PATIENCE_STEPS or not search.worth:
             return
-        better = search.advance(TURN_STEPS) or done == 0
+        if done - begun_at >= ATTEMPT_STEPS and done - idle_since >= ATTEMPT_STEPS:
+            search, begun_at, attempts = begun(attempts), done, attempts + 1
+        found = search.advance(TURN_STEPS)
+        better = done == 0 or (found and search is best) or search.standing > best.standing
+        best = search if search.standing > best.standing else best
         done += TURN_STEPS
 
 
