@@ -11,7 +11,7 @@ from firings.calculations.planning.towers import Item, Tower
 
 Measure = Callable[[Loads], float]
 # How many of the recreations may put whole shelves down anew; it costs most of a step.
-REPACK_SHARE, LOAD_REPACK_SHARE = 0.15, 0.5
+REPACK_SHARE, LOAD_REPACK_SHARE = 0.15, 0.15
 # Units of the bank that one step of a load search tries to put in.
 BANK_TRIED = 16
 
