@@ -10,9 +10,10 @@ from typing import Any
 from django.db import transaction
 
 from billing.actions.ledger import day_words, hold_ledger
+from billing.calculations.prices import TariffError
 from billing.calculations.tariff_documents import from_json, to_json
-from billing.calculations.tariffs import FlatTariff, Tariff
-from billing.calculations.time_of_use import TariffError
+from billing.calculations.tariff_prices import dearest_kwh
+from billing.calculations.tariffs import Tariff
 from billing.models import FiringCost, TariffVersion
 from billing.refusals import BillingRefusal
 from studio.actions.permits import require_role
@@ -85,20 +86,16 @@ def _read(rates: Mapping[str, Any]) -> Tariff:
 
 
 def _check_prices(tariff: Tariff, studio: Studio, confirm: bool) -> None:
-    prices = (
-        [tariff.price_per_kwh]
-        if isinstance(tariff, FlatTariff)
-        else [period.price_per_kwh for period in tariff.periods]
-    )
+    dearest = dearest_kwh(tariff)
     limit = Decimal(PLAUSIBLE_PRICE_MINOR_MAX).scaleb(-minor_digits(studio.currency))
-    if max(prices) > limit and not confirm:
+    if dearest > limit and not confirm:
         shown = format_minor(PLAUSIBLE_PRICE_MINOR_MAX, studio.currency, studio.language)
         raise BillingRefusal(
             "price_implausible",
-            f"A price of {max(prices)} for a kWh is above {shown}. Prices are for one kWh in "
+            f"A price of {dearest} for a kWh is above {shown}. Prices are for one kWh in "
             f"{studio.currency}, not in its hundredths. Confirm it if it is really meant.",
             field="confirm",
-            price_per_kwh=str(max(prices)),
+            price_per_kwh=str(dearest),
         )
 
 
