@@ -12,7 +12,7 @@ from typing import Generic, Literal, TypeVar
 from zoneinfo import ZoneInfo
 
 from billing.calculations.charges import months_covered, percent_rate
-from billing.calculations.demand import DemandCharge, DemandPeak, peak_of
+from billing.calculations.demand import DemandCharge, DemandPeak, in_whole_wh, peak_of
 from billing.calculations.interval_cuts import cut_at
 from billing.calculations.tariffs import EnergyInterval, Tariff, in_order, price_loads
 from billing.calculations.time_of_use import TimeOfUseTariff
@@ -115,7 +115,8 @@ def demand_lines(
     hours = tariff.energy if isinstance(tariff.energy, TimeOfUseTariff) else None
     months = months_covered(first_day, last_day)
     for charge in tariff.demand:
-        peak = peak_of(charge, loads, zone, hours)
+        found = peak_of(charge, loads, zone, hours)
+        peak = in_whole_wh(found) if found else None
         kw = peak.kw if peak else Fraction(0)
         day = peak.start_at.astimezone(zone).date() if peak else first_day
         price = Fraction(charge.price_on(day)) * months

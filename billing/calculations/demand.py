@@ -5,12 +5,15 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from decimal import Decimal
 from fractions import Fraction
+from math import lcm
 from typing import Generic, Protocol, TypeVar
 
 from billing.calculations.prices import TariffError, check_price
 from billing.calculations.seasons import WHOLE_YEAR, YearSpan, year_problems
+from billing.calculations.splitting import largest_remainder
 from billing.calculations.time_of_use import TimeOfUseTariff
 from billing.calculations.wall_clock import MICROSECOND, offset_at
+from studio.calculations.money import round_half_up
 
 WINDOW_MINUTES = (15, 30, 60)
 
@@ -118,6 +121,23 @@ def peak_of(
         return None
     highest_at = max(counted, key=lambda start_at: sum(found[start_at].values()))
     return DemandPeak(highest_at, charge.window_minutes, found[highest_at])
+
+
+def in_whole_wh(peak: DemandPeak[Key]) -> DemandPeak[Key]:
+    """The peak with the window's energy rounded to the Wh, so that a calculator can follow.
+
+    The sum is rounded halves up; the loads' parts add up to it by largest remainder, ties to
+    the load that was named first.
+    """
+    total_wh = round_half_up(peak.energy_wh)
+    unit = lcm(*(energy_wh.denominator for energy_wh in peak.energy_wh_of.values()))
+    weights = [
+        (number, int(energy_wh * unit))
+        for number, energy_wh in enumerate(peak.energy_wh_of.values())
+    ]
+    parts_wh = largest_remainder(total_wh, weights)
+    whole = {key: Fraction(parts_wh[number]) for number, key in enumerate(peak.energy_wh_of)}
+    return DemandPeak(peak.start_at, peak.window_minutes, whole)
 
 
 def _windows(
