@@ -34,6 +34,10 @@ class Recovered:
         return self.bill.energy_wh - self.firings_wh
 
     @property
+    def other_wh_size(self) -> int:
+        return abs(self.other_wh)
+
+    @property
     def recovered_minor(self) -> int:
         return self.members_minor + self.studio_minor
 

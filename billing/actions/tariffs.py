@@ -58,7 +58,7 @@ def add_tariff_version(
     require_role(by, Role.TREASURER, Role.MANAGER)
     with transaction.atomic(durable=True):
         hold_ledger()
-        tariff = _read(rates)
+        tariff = read_rates(rates)
         _check_prices(tariff, Studio.current(), confirm)
         _check_name(name)
         _check_day(valid_from)
@@ -103,7 +103,8 @@ def use_of(version: TariffVersion) -> str | None:
     return None if shared is None else f"charges of {shared.charges.month:%B %Y}"
 
 
-def _read(rates: Mapping[str, Any]) -> Tariff:
+def read_rates(rates: Mapping[str, Any]) -> Tariff:
+    """The tariff in a document; refused with one sentence for each thing that is wrong."""
     try:
         return from_json(rates)
     except TariffError as error:

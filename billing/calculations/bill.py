@@ -16,7 +16,7 @@ from billing.calculations.demand import DemandCharge, DemandPeak, in_whole_wh, p
 from billing.calculations.interval_cuts import cut_at
 from billing.calculations.tariffs import EnergyInterval, Tariff, in_order, price_loads
 from billing.calculations.time_of_use import TimeOfUseTariff
-from billing.calculations.wall_clock import day_start
+from billing.calculations.wall_clock import day_start, next_month
 from studio.calculations.money import round_half_up
 
 LineKind = Literal["energy", "demand", "fixed", "tax"]
@@ -92,6 +92,20 @@ def bill_of(
     fixed = list(fixed_lines(tariff, first_day, last_day))
     lines = [*energy, *demand, *fixed]
     return Bill((*lines, *_tax_lines(tariff, lines)), sold_back_wh)
+
+
+def bill_of_firing(tariff: Tariff, load: Sequence[EnergyInterval], month: date) -> Bill:
+    """What one firing costs by a tariff, without fixed charges, as if it set the month's peak.
+
+    Blocks are taken as if nothing had been used before; `month` is any day of the month that
+    its demand counts in.
+    """
+    first_day = month.replace(day=1)
+    last_day = next_month(first_day) - timedelta(days=1)
+    bought = {0: in_order(load)}
+    demand = [found.line for found in demand_lines(tariff, bought, first_day, last_day)]
+    lines = [*_energy_lines(tariff, bought), *demand]
+    return Bill((*lines, *_tax_lines(tariff, lines)))
 
 
 def within(

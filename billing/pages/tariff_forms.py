@@ -1,26 +1,32 @@
-"""Forms for a new version of the tariff: one price at all hours, or prices by hours and seasons.
+"""Forms for a new version of the tariff: one price, prices by block, or by hours and seasons.
 
 What does not fit together (hours without a price, a season missing) the tariff itself finds.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping
-from datetime import date
 from typing import Any
 
 from django import forms
-from django.core.exceptions import ValidationError
 
 from billing.calculations.time_of_use import WEEKDAYS
+from billing.pages.tariff_charge_fields import (
+    WHOLE_YEAR,
+    ChargeFields,
+    MonthDayField,
+    charges_of,
+    initial_charges,
+    price_field,
+)
 from studio.pages.rows import FormWithRows
 from studio.pages.unit_fields import ReaderForm
 from studio.pages.widgets import DayInput
 
 PERIODS = range(1, 6)
 SEASONS = range(1, 5)
-WHOLE_YEAR = {"name": "all year", "first_day": "01-01", "last_day": "12-31"}
+TIERS = range(1, 6)
+SEASON_PRICES = range(1, 7)
 DAYS_OF = {
     "every": ("Every day", WEEKDAYS),
     "work": ("Monday to Friday", WEEKDAYS[:5]),
@@ -36,11 +42,7 @@ DAYS_OF = {
 }
 
 
-def price_field(**options: Any) -> forms.DecimalField:
-    return forms.DecimalField(min_value=0, max_digits=12, decimal_places=6, **options)
-
-
-class VersionForm(ReaderForm):
+class VersionForm(ChargeFields, ReaderForm):
     """What every version has. `confirm` is asked for only when a price looks like a slip."""
 
     confirm_field = "confirm"
@@ -52,19 +54,88 @@ class VersionForm(ReaderForm):
         label="Holds from", help_text="The first day with these prices.", widget=DayInput
     )
     confirm = forms.BooleanField(label="Yes, this price is really meant", required=False)
+    time_zone = forms.CharField(
+        label="Time zone", max_length=60, help_text="Such as Europe/Berlin."
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.add_charge_fields()
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        self.clean_charges()
+        return cleaned
 
 
 class FlatTariffForm(VersionForm):
     price_per_kwh = price_field(
         label="Price of one kWh",
-        help_text="In whole currency units with taxes, such as 0.21; not in hundredths.",
+        help_text="In whole currency units, such as 0.21; not in hundredths. "
+        "With taxes, unless they are listed below.",
     )
-
-    field_order = ("name", "valid_from", "price_per_kwh", "confirm")
+    time_zone = forms.CharField(
+        label="Time zone",
+        max_length=60,
+        required=False,
+        help_text="Of the days and months of fixed and demand charges.",
+    )
 
     @staticmethod
     def rates_of(cleaned: Mapping[str, Any]) -> dict[str, Any]:
-        return {"kind": "flat", "price_per_kwh": str(cleaned["price_per_kwh"])}
+        charges = charges_of(cleaned)
+        zone = {"time_zone": cleaned["time_zone"]} if charges and cleaned["time_zone"] else {}
+        price = str(cleaned["price_per_kwh"])
+        return {"kind": "flat", "price_per_kwh": price, **zone, **charges}
+
+
+class TieredTariffForm(VersionForm):
+    """The first kWh of a month at one price, the next at another."""
+
+    time_zone = forms.CharField(
+        label="Time zone of the months", max_length=60, help_text="Such as Europe/Berlin."
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for number in TIERS:
+            self.fields[f"up_to_{number}"] = forms.DecimalField(
+                label=f"Block {number}: up to so many kWh of the month",
+                min_value=0,
+                max_digits=12,
+                decimal_places=3,
+                required=False,
+                help_text="Empty in the last block: all that is left.",
+            )
+            self.fields[f"price_{number}"] = price_field(
+                label=f"Price of one kWh in block {number}", required=number == 1
+            )
+
+    @property
+    def tier_fields(self) -> list[Any]:
+        return [(self[f"up_to_{number}"], self[f"price_{number}"]) for number in TIERS]
+
+    @staticmethod
+    def rates_of(cleaned: Mapping[str, Any]) -> dict[str, Any]:
+        tiers = [
+            {
+                "up_to_kwh": None
+                if cleaned[f"up_to_{number}"] is None
+                else str(cleaned[f"up_to_{number}"]),
+                "price_per_kwh": str(cleaned[f"price_{number}"]),
+            }
+            for number in TIERS
+            if cleaned[f"price_{number}"] is not None
+        ]
+        zone = cleaned["time_zone"]
+        return {"kind": "tiered", "time_zone": zone, "tiers": tiers, **charges_of(cleaned)}
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        for number in TIERS:
+            if cleaned.get(f"up_to_{number}") is not None:
+                self.all_or_none(f"up_to_{number}", f"price_{number}")
+        return cleaned
 
 
 class HoursRow(forms.Form):
@@ -86,6 +157,7 @@ class HoursRow(forms.Form):
 class TariffByHoursForm(FormWithRows, VersionForm):
     """Periods with their prices, seasons with their days, and rows of hours."""
 
+    has_periods = True
     row_form = HoursRow
     rows_min, rows_max, rows_extra = 0, 40, 4
 
@@ -107,7 +179,7 @@ class TariffByHoursForm(FormWithRows, VersionForm):
     holidays = forms.CharField(
         label="Holidays",
         required=False,
-        help_text="One day on each line, such as 2026-12-25, for each year.",
+        help_text="One day on each line, such as 2026-12-25, for each year. A name may follow it.",
         widget=forms.Textarea({"rows": 4}),
     )
 
@@ -128,6 +200,15 @@ class TariffByHoursForm(FormWithRows, VersionForm):
                 self.fields[f"{name}_{number}"] = MonthDayField(
                     label=f"{words} day of season {number}", required=False
                 )
+        for number in SEASON_PRICES:
+            self.fields[f"in_period_{number}"] = forms.CharField(
+                label="In period", max_length=40, required=False
+            )
+            self.fields[f"in_price_{number}"] = price_field(
+                label="Price of one kWh", required=False
+            )
+            for name, words in (("first", "From day"), ("last", "To day")):
+                self.fields[f"in_{name}_{number}"] = MonthDayField(label=words, required=False)
 
     @property
     def period_fields(self) -> list[Any]:
@@ -140,12 +221,26 @@ class TariffByHoursForm(FormWithRows, VersionForm):
             for number in SEASONS
         ]
 
+    @property
+    def season_price_fields(self) -> list[list[Any]]:
+        return [
+            [self[f"in_{name}_{number}"] for name in ("period", "first", "last", "price")]
+            for number in SEASON_PRICES
+        ]
+
+    @property
+    def has_season_prices(self) -> bool:
+        return self.has_any("in_period_", "in_price_")
+
     def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
+        cleaned = super().clean()
+        for number in SEASON_PRICES:
+            self.all_or_none(*(f"in_{n}_{number}" for n in ("period", "first", "last", "price")))
         for number in PERIODS:
-            self._all_or_none(f"period_{number}", f"price_{number}")
+            self.all_or_none(f"period_{number}", f"price_{number}")
         for number in SEASONS:
-            self._all_or_none(f"season_{number}", f"first_{number}", f"last_{number}")
+            self.all_or_none(f"season_{number}", f"first_{number}", f"last_{number}")
+        self._check_season_prices()
         seasons = {season["name"] for season in _seasons(cleaned)}
         for position, row in enumerate(cleaned.get("rows", [])):
             if row["season"] and row["season"] not in seasons:
@@ -154,11 +249,12 @@ class TariffByHoursForm(FormWithRows, VersionForm):
                 self.add_error(None, told)
         return cleaned
 
-    def _all_or_none(self, *names: str) -> None:
-        given = [name for name in names if self.cleaned_data.get(name) not in (None, "")]
-        missing = [name for name in names if name not in given and name not in self.errors]
-        if given and missing:
-            self.add_error(missing[0], "Fill this in too, or leave the whole line empty.")
+    def _check_season_prices(self) -> None:
+        names = {self.cleaned_data.get(f"period_{number}") for number in PERIODS}
+        for number in SEASON_PRICES:
+            name = self.cleaned_data.get(f"in_period_{number}")
+            if name and name not in names:
+                self.add_error(f"in_period_{number}", f"No period above is called “{name}”.")
 
     @staticmethod
     def rates_of(cleaned: Mapping[str, Any]) -> dict[str, Any]:
@@ -168,45 +264,34 @@ class TariffByHoursForm(FormWithRows, VersionForm):
             "kind": "time_of_use",
             "time_zone": cleaned["time_zone"],
             "periods": [
-                {
-                    "name": cleaned[f"period_{number}"],
-                    "price_per_kwh": str(cleaned[f"price_{number}"]),
-                }
-                for number in PERIODS
-                if cleaned[f"period_{number}"]
+                _period(cleaned, number) for number in PERIODS if cleaned[f"period_{number}"]
             ],
             "default_period": cleaned["default_period"] or None,
             "seasons": [{**season, "rules": _rules(season, cleaned)} for season in seasons],
-            "holidays": cleaned["holidays"].split(),
+            "holidays": _days_in(cleaned["holidays"]),
             "holiday_period": cleaned["holiday_period"] or None,
+            **_price_seasons(cleaned),
+            **charges_of(cleaned),
         }
 
 
-class MonthDayField(forms.CharField):
-    """A day of every year, written month-day; returns "11-01"."""
-
-    def __init__(self, **options: Any) -> None:
-        super().__init__(max_length=5, help_text="Month-day, such as 11-01", **options)
-
-    def clean(self, value: Any) -> str:
-        text = str(super().clean(value))
-        if not text:
-            return ""
-        found = re.fullmatch(r"(\d{1,2})-(\d{1,2})", text)
-        try:
-            # A leap year, so that 02-29 is a day.
-            day = date(2000, int(found[1]), int(found[2])) if found else None
-        except ValueError:
-            day = None
-        if day is None:
-            raise ValidationError("Write month and day, such as 11-01 for 1 November.")
-        return f"{day:%m-%d}"
-
-
 def initial_of(rates: Mapping[str, Any]) -> dict[str, Any]:
-    """A version by hours as it stands in the form, to begin a new one with."""
+    """A version as it stands in the form of its kind, to begin a new one with."""
+    initial = initial_charges(rates)
+    initial["time_zone"] = rates.get("time_zone") or ""
+    if rates.get("kind") == "flat":
+        return {**initial, "price_per_kwh": rates["price_per_kwh"]}
+    if rates.get("kind") == "tiered":
+        for number, tier in zip(TIERS, rates["tiers"], strict=False):
+            initial[f"up_to_{number}"] = tier["up_to_kwh"]
+            initial[f"price_{number}"] = tier["price_per_kwh"]
+        return initial
+    return {**initial, **_initial_hours(rates)}
+
+
+def _initial_hours(rates: Mapping[str, Any]) -> dict[str, Any]:
     initial: dict[str, Any] = {
-        name: rates.get(name) or "" for name in ("time_zone", "default_period", "holiday_period")
+        name: rates.get(name) or "" for name in ("default_period", "holiday_period")
     }
     initial["holidays"] = "\n".join(rates.get("holidays") or ())
     for number, period in zip(PERIODS, rates["periods"], strict=False):
@@ -218,8 +303,58 @@ def initial_of(rates: Mapping[str, Any]) -> dict[str, Any]:
             season["first_day"],
             season["last_day"],
         )
+    spans = {span["name"]: span for span in rates.get("price_seasons") or ()}
+    special = [
+        (period["name"], spans[season], price)
+        for period in rates["periods"]
+        for season, price in (period.get("season_prices") or {}).items()
+    ]
+    for number, (name, span, price) in zip(SEASON_PRICES, special, strict=False):
+        initial[f"in_period_{number}"], initial[f"in_price_{number}"] = name, price
+        initial[f"in_first_{number}"] = span["first_day"]
+        initial[f"in_last_{number}"] = span["last_day"]
     initial["rows"] = list(_rows(rates))
     return initial
+
+
+def _days_in(text: str) -> list[str]:
+    """The first word of each line; what follows is the day's name. A line may hold only days."""
+    words = []
+    for line in text.splitlines():
+        parts = line.split()
+        days = [part for part in parts if part[:1].isdigit()]
+        words += days or parts[:1]
+    return words
+
+
+def _season_price_rows(cleaned: Mapping[str, Any]) -> Iterator[tuple[str, str, str, str]]:
+    for number in SEASON_PRICES:
+        if cleaned.get(f"in_period_{number}"):
+            first, last = cleaned[f"in_first_{number}"], cleaned[f"in_last_{number}"]
+            yield cleaned[f"in_period_{number}"], first, last, str(cleaned[f"in_price_{number}"])
+
+
+def _period(cleaned: Mapping[str, Any], number: int) -> dict[str, Any]:
+    name = cleaned[f"period_{number}"]
+    season_prices = {
+        f"{first} to {last}": price
+        for period, first, last, price in _season_price_rows(cleaned)
+        if period == name
+    }
+    special = {"season_prices": season_prices} if season_prices else {}
+    return {"name": name, "price_per_kwh": str(cleaned[f"price_{number}"]), **special}
+
+
+def _price_seasons(cleaned: Mapping[str, Any]) -> dict[str, Any]:
+    spans = dict.fromkeys((first, last) for _, first, last, _ in _season_price_rows(cleaned))
+    if not spans:
+        return {}
+    return {
+        "price_seasons": [
+            {"name": f"{first} to {last}", "first_day": first, "last_day": last}
+            for first, last in spans
+        ]
+    }
 
 
 def _rows(rates: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
