@@ -32,7 +32,7 @@ def electricity(request: HttpRequest) -> HttpResponse:
     context = {
         "rows": rows,
         "chart": recovery_chart(rows),
-        "reversed": UtilityBill.objects.exclude(reversed_at=None),
+        "taken_back": UtilityBill.objects.exclude(reversed_at=None),
         "keeps_books": request.user.has_role(Role.TREASURER),  # type: ignore[union-attr]
     }
     return render(request, "billing/electricity.html", context)
