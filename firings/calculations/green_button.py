@@ -107,6 +107,13 @@ class _Feed:
     def resources(self, tag: str) -> list[_Resource]:
         return [resource for resource in self._resources if resource.body.tag == tag]
 
+    @property
+    def utc_offset_s(self) -> int | None:
+        """What the file says of the meter's clock, when all it says agrees."""
+        clocks = self.resources("LocalTimeParameters")
+        offsets = {_number(clock.body, "tzOffset", 0) for clock in clocks}
+        return offsets.pop() if len(offsets) == 1 else None
+
     def reading_type_of(self, reading: _Resource) -> Element:
         """The ReadingType a MeterReading points at; the only one there is, or an empty one."""
         kinds = self.resources("ReadingType")
@@ -176,6 +183,7 @@ def _series(
         intervals=tuple(found),
         gaps=tuple((a.end_at, b.start_at) for a, b in pairwise(found) if b.start_at > a.end_at),
         currency=codes.CURRENCIES.get(_number(kind, "currency", 0)),
+        utc_offset_s=feed.utc_offset_s,
         warnings=(*warnings, *_flow_warnings(kind)),
     )
 

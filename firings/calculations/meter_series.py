@@ -36,12 +36,17 @@ class MeteredInterval:
 
 @dataclass(frozen=True, slots=True)
 class MeterSeries:
-    """One meter's intervals in order of time. `gaps` are the spans between them without any."""
+    """One meter's intervals in order of time. `gaps` are the spans between them without any.
+
+    `utc_offset_s`: how far the meter's clock stands from UTC outside daylight saving time, where
+    the file says so. It is only good for a warning: all times here are UTC.
+    """
 
     name: str
     intervals: tuple[MeteredInterval, ...]
     gaps: tuple[tuple[datetime, datetime], ...]
     currency: str | None
+    utc_offset_s: int | None = None
     warnings: tuple[str, ...] = ()
 
     @property
