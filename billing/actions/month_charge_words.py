@@ -37,17 +37,17 @@ class ChargeWords:
         is_whole = first.day == 1 and last + timedelta(days=1) == next_month(first)
         days = "" if is_whole else f", {day_words(first)} to {day_words(last)}"
         room = TEXT_LENGTH_MAX - len(days) - 2 - len(name)
-        return f"{name}, {version.name[:room]}{days}"
+        return f"{_upper(name)}, {version.name[:room]}{days}"
 
     def fixed(self, lines: Sequence[BillLine], amount_minor: int) -> str:
         parts = " + ".join(
-            f"{self.exact(line.quantity)} {line.unit} × {self.exact(line.price)}" for line in lines
+            f"{quantity_words(line, self.studio)} × {self.exact(line.price)}" for line in lines
         )
         cost = sum((line.cost for line in lines), Fraction(0))
         return f"Fixed charges: {parts} = {self.money(cost)}{self._taxed(cost, amount_minor)}"
 
     def demand(self, demand: DemandLine[int], amount_minor: int) -> str:
-        name, minutes = demand.charge.name, demand.charge.window_minutes
+        name, minutes = _upper(demand.charge.name), demand.charge.window_minutes
         if demand.peak is None:
             return f"{name}: no kiln ran in its hours."
         local = demand.peak.start_at.astimezone(self.tariff.zone or self.studio.zone)
@@ -89,6 +89,12 @@ def exact_words(number: Fraction, studio: Studio) -> str:
     cut = Decimal(int(scaled)).scaleb(-PLACES)
     shown = str(format_decimal(cut, "#,##0.######", locale=studio.language.replace("-", "_")))
     return shown if scaled.denominator == 1 else f"{shown}…"
+
+
+def quantity_words(line: BillLine, studio: Studio) -> str:
+    """How much of what, such as 31 days or 1 month."""
+    unit = line.unit.removesuffix("s") if line.quantity == 1 else line.unit
+    return f"{exact_words(line.quantity, studio)} {unit}"
 
 
 def share_by_area_words(
@@ -151,3 +157,7 @@ def _result(exact_minor: Fraction, carried_minor: int, studio: Studio) -> str:
             "the largest fractions, so that all parts add up to the whole."
         )
     return f"{exact_words(exact, studio)}, charged {carried}: the fraction is dropped."
+
+
+def _upper(name: str) -> str:
+    return f"{name[:1].upper()}{name[1:]}"

@@ -1,7 +1,7 @@
 """What past firings would have cost under a tariff: a version, or a draft that nobody has added.
 
-Nothing is written. All firings of a month are priced as one bill, fixed charges included; one
-firing without them, as if it had set the month's highest demand.
+Nothing is written. What the kilns used in a month is priced as one bill, fixed charges included;
+one firing without them, as if it had set the month's highest demand.
 """
 
 from __future__ import annotations
@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from billing.actions.energy_pricing import intervals_of
+from billing.actions.energy_pricing import LONGEST, intervals_of
 from billing.actions.ledger import next_month
 from billing.actions.tariffs import read_rates
-from billing.calculations.bill import Bill, bill_of, bill_of_firing
+from billing.calculations.bill import Bill, bill_of, bill_of_firing, within
 from billing.calculations.tariff_documents import from_json
 from billing.calculations.tariffs import Tariff
 from billing.calculations.wall_clock import day_start
@@ -74,15 +74,19 @@ def bench_firing(firing: Firing, tried: Sequence[BenchTariff], at: datetime) -> 
 
 
 def bench_month(month: date, tried: Sequence[BenchTariff], at: datetime) -> list[BenchResult]:
-    """All firings that started in a month, as one bill under each tariff."""
-    studio, month = Studio.current(), month.replace(day=1)
+    """All that the kilns used in a month of the studio, as one bill under each tariff."""
+    studio, first_day = Studio.current(), month.replace(day=1)
+    last_day = next_month(first_day) - timedelta(days=1)
     firings = firings_with_energy().filter(
-        started_at__gte=day_start(month, studio.zone),
-        started_at__lt=day_start(next_month(month), studio.zone),
+        started_at__gte=day_start(first_day, studio.zone) - LONGEST,
+        started_at__lt=day_start(next_month(first_day), studio.zone),
     )
-    loads = {firing.pk: intervals_of(firing, at) for firing in firings}
-    last_day = next_month(month) - timedelta(days=1)
-    return [_result(one, bill_of(one.tariff, loads, month, last_day), studio) for one in tried]
+    # Cut here, so that a tariff that needs no time zone prices the same energy as the others.
+    loads = {
+        firing.pk: within(intervals_of(firing, at), first_day, last_day, studio.zone)
+        for firing in firings
+    }
+    return [_result(one, bill_of(one.tariff, loads, first_day, last_day), studio) for one in tried]
 
 
 def firings_with_energy() -> Any:

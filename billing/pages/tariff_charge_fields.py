@@ -15,7 +15,7 @@ from django.core.exceptions import ValidationError
 
 from billing.calculations.demand import WINDOW_MINUTES
 
-DEMANDS = range(1, 7)
+DEMANDS = range(1, 5)
 TAXES = range(1, 5)
 WHOLE_YEAR = {"name": "all year", "first_day": "01-01", "last_day": "12-31"}
 

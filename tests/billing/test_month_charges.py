@@ -139,7 +139,7 @@ def test_working_can_be_followed_with_a_calculator(books: Books) -> None:
         charges=share(books), account=books.ada_account
     ).working["sentences"]
     assert fixed == (
-        "Fixed charges: 1 months × 15 = 15 EUR, and VAT 10\u00a0% of it = 1.5 EUR; "
+        "Fixed charges: 1 month × 15 = 15 EUR, and VAT 10\u00a0% of it = 1.5 EUR; "
         "rounded once: €16.50."
     )
     assert own.startswith("Your ware took 300.00\u00a0cm² of the 600.00\u00a0cm²")

@@ -11,8 +11,8 @@ from rest_framework.test import APIClient
 
 from billing.models import MonthCharges, MonthChargeShare, UtilityBill
 from tests.billing.conftest import Books
-from tests.billing.electricity_scene import CHARGED, april
-from tests.billing.scene import AFTER_APRIL
+from tests.billing.electricity_scene import APRIL_10, CHARGED, april, hot
+from tests.billing.scene import AFTER_APRIL, fire_with_ware
 
 API = "/api/v1"
 BILL: dict[str, Any] = {
@@ -128,6 +128,16 @@ def test_month_under_a_draft_has_its_fixed_charges(books: Books, mara: APIClient
     april(books)
     (row,) = bench(mara, month="2026-04-01", draft=CHARGED).json()
     assert row["total_minor"] == 15_081
+
+
+def test_every_tariff_prices_the_same_energy_of_a_month(books: Books, mara: APIClient) -> None:
+    """A firing over the end of April: the plain price, which needs no time zone, is cut too."""
+    start_at = APRIL_10.replace(day=30, hour=21)  # 23:00 in Berlin
+    fire_with_ware(
+        books.kiln, [(books.ada, 10_000)], started_at=start_at, **hot(start_at, 1000, 1000, 5000)
+    )
+    answer = bench(mara, month="2026-04-01", tariffs=[books.tariff.pk], draft=CHARGED).json()
+    assert [row["lines"][0]["quantity"] for row in answer] == ["2", "2"]
 
 
 @pytest.mark.parametrize(
