@@ -20,13 +20,9 @@ from billing.calculations.tiers import TieredTariff
 from billing.models import FiringCost, TariffVersion
 from billing.pages.holiday_form import HolidaysForm, holiday_lines
 from billing.pages.my_account import today
-from billing.pages.tariff_forms import (
-    FlatTariffForm,
-    TariffByHoursForm,
-    TieredTariffForm,
-    VersionForm,
-    initial_of,
-)
+from billing.pages.tariff_forms import FlatTariffForm, TieredTariffForm, VersionForm
+from billing.pages.tariff_hours_form import TariffByHoursForm
+from billing.pages.tariff_initial import initial_of
 from billing.pages.tariff_look import look_at
 from billing.pages.tariff_picture import picture_of
 from studio.models import Role

@@ -183,6 +183,15 @@ def test_statement_has_the_working_on_page_and_paper(books: Books, ada: Client) 
     assert render_statement_pdf(statement).startswith(b"%PDF")
 
 
+def test_working_of_a_share_shows_the_tax_on_energy(books: Books, ben: Client) -> None:
+    """The second firing: 2.5 kWh at 0.20 = 0.5, and 10 % of it: 0.05."""
+    _, second = april(books)
+    share = second.costs.get().shares.get()
+    page = text_of(ben.get(f"/shares/{share.pk}/"))
+    for words in ("VAT: 0.5 × 10 % = 0.05", "together 0.55", "Town works with demand"):
+        assert words in page
+
+
 # --- Tariffs --------------------------------------------------------------------------------
 
 BLOCKS = {

@@ -11,7 +11,7 @@ from django.test import Client
 
 from billing.calculations.tariff_documents import from_json
 from billing.models import TariffVersion
-from billing.pages.tariff_forms import initial_of
+from billing.pages.tariff_initial import initial_of
 from billing.pages.tariff_picture import picture_of
 from tests.billing.conftest import Books
 from tests.billing.faces_scene import priced, text_of
