@@ -68,10 +68,8 @@ def versions_in(month: date) -> list[VersionDays]:
     end = next_month(month)
     found = list(TariffVersion.objects.filter(valid_from__lt=end).order_by("valid_from"))
     firsts = [max(version.valid_from, month) for version in found]
-    lasts = [
-        *(later.valid_from - timedelta(days=1) for later in found[1:]),
-        end - timedelta(days=1),
-    ]
+    ends = [*(later.valid_from for later in found[1:]), end][: len(found)]
+    lasts = [day - timedelta(days=1) for day in ends]
     return [
         VersionDays(version, from_json(version.rates), first, last)
         for version, first, last in zip(found, firsts, lasts, strict=True)

@@ -270,6 +270,10 @@ def test_close_says_that_charges_are_not_shared(books: Books) -> None:
     assert not preview_close(APRIL, AFTER_APRIL).charges_not_shared
 
 
+def test_month_before_the_first_tariff_has_no_charges(books: Books) -> None:
+    assert not preview_close(date(2025, 6, 1), AFTER_APRIL).charges_not_shared
+
+
 def test_statement_shows_the_working(books: Books) -> None:
     april(books)
     charges = share(books)
