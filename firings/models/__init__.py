@@ -17,6 +17,7 @@ from firings.models.firings import (
     Result,
     WitnessCone,
 )
+from firings.models.kiln_topics import KilnTopic, TimeUnit
 from firings.models.kilns import (
     CareKind,
     CareTask,
@@ -55,6 +56,7 @@ __all__ = [
     "KilnPart",
     "KilnState",
     "KilnToken",
+    "KilnTopic",
     "Layer",
     "LifeUnit",
     "MeterFile",
@@ -71,6 +73,7 @@ __all__ = [
     "ShelfSet",
     "ShelfShape",
     "Stage",
+    "TimeUnit",
     "Vent",
     "WitnessCone",
 ]
