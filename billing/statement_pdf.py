@@ -94,7 +94,7 @@ def _page(content: Content) -> dict[str, Any]:
         "others": [_other(line, show) for line in lines if "firing" not in line],
         "how_to_pay": content["how_to_pay"],
         "pay": _pay(way_to_pay_in(content), show),
-        "workings": _workings(firing_lines),
+        "workings": [*_workings(firing_lines), *_charge_workings(lines)],
     }
 
 
@@ -215,3 +215,12 @@ def _workings(firing_lines: Iterable[Content]) -> list[dict[str, Any]]:
             }
         )
     return groups
+
+
+def _charge_workings(lines: Iterable[Content]) -> list[dict[str, Any]]:
+    """How an account's part of a month's shared charges came about."""
+    return [
+        {"title": line["text"], "cost": line["working"], "shares": []}
+        for line in lines
+        if "firing" not in line and line.get("working")
+    ]

@@ -296,6 +296,7 @@ SPECTACULAR_SETTINGS = {
         # Choices that several fields share, or that share their field's name with others.
         "BookingStateEnum": "firings.models.BookingState",
         "CareKindEnum": "firings.models.CareKind",
+        "ChargeKindEnum": "billing.models.ChargeKind",
         "ConeEnum": "firings.api.kiln_serializers.CONE_CHOICES",
         "DeclineReasonEnum": "firings.models.DeclineReason",
         "FiringStateEnum": "firings.models.FiringState",

@@ -21,6 +21,7 @@ class ChartLine:
 
 BANK = ChartLine("1000", "Bank", LedgerKind.ASSET)
 CASH = ChartLine("1010", "Cash", LedgerKind.ASSET)
+SUPPLIERS = ChartLine("2100", "Owed to suppliers", LedgerKind.LIABILITY)
 ELECTRICITY_RECOVERED = ChartLine("4000", "Firing electricity recovered", LedgerKind.INCOME)
 CONSUMABLES_AND_HANDLING = ChartLine("4100", "Consumables and handling", LedgerKind.INCOME)
 EMPTY_AREA = ChartLine("5000", "Empty area carried by the studio", LedgerKind.EXPENSE)
@@ -33,6 +34,7 @@ FAULTS = ChartLine(
 REPLACEMENTS = ChartLine(
     "5150", "Replacements beyond the wear reserve carried by the studio", LedgerKind.EXPENSE
 )
+ELECTRICITY = ChartLine("5300", "Electricity bills", LedgerKind.EXPENSE)
 CREDITS_GIVEN = ChartLine("5200", "Credits given", LedgerKind.EXPENSE)
 
 RECEIVABLE_PREFIX = "1200"

@@ -4,33 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
 from django.db.models import Q, Sum
 
+from billing.actions.energy_pricing import intervals_of, price_firing_energy, versions_for
 from billing.actions.ledger import day_words
 from billing.actions.tariffs import tariff_on
-from billing.calculations.splitting import largest_remainder
-from billing.calculations.tariff_documents import from_json
-from billing.calculations.tariffs import (
-    MeteredEnergy,
-    PricedPeriod,
-    energy_cost_minor,
-    price_energy,
-)
 from billing.calculations.wear import PartWear, element_life_units, flat_units, wear_charge
-from billing.calculations.working import PeriodWords, energy_sentence, wear_sentence
+from billing.calculations.working import wear_sentence
 from billing.models import BillingPolicy, CostKind, CostLine, TariffVersion
 from billing.refusals import BillingRefusal
 from firings.calculations.firing_summary import HOT_CLASS_C
 from firings.models import Firing, KilnPart, LifeUnit
-from studio.calculations.money import format_minor, minor_digits
-from studio.calculations.quantities import NO_BREAK_SPACE, format_exact
+from studio.calculations.money import format_minor
 from studio.models import Studio
-
-SHORTEST = timedelta(minutes=1)
 
 
 @dataclass(frozen=True)
@@ -76,84 +66,15 @@ def _energy_line(
         return PoolLine(
             CostKind.ENERGY, CostKind.ENERGY.label, 0, {"energy_wh": 0, "sentence": sentence}
         )
-    if tariff is None:
+    versions = versions_for(intervals_of(firing, at), studio)
+    if tariff is None or not versions:
         raise BillingRefusal(
             "tariff_missing",
             f"No electricity tariff holds on {day_words(day)}, when {firing} started. The "
             "treasurer must enter one that holds from that day or earlier.",
         )
-    priced = price_energy(from_json(tariff.rates), _intervals(firing, at))
-    amount_minor = energy_cost_minor(priced, minor_digits(studio.currency))
-    return PoolLine(
-        CostKind.ENERGY,
-        CostKind.ENERGY.label,
-        amount_minor,
-        {
-            "energy_wh": firing.energy_wh,
-            "source": firing.energy_source,
-            "tariff": str(tariff),
-            "periods": [_period_json(period) for period in priced],
-            "amount_minor": amount_minor,
-            "sentence": _energy_sentence(firing, tariff, priced, amount_minor, studio),
-        },
-    )
-
-
-def _intervals(firing: Firing, at: datetime) -> list[MeteredEnergy]:
-    """When the energy was used; spread evenly over the firing when no profile was kept."""
-    profile = firing.energy_working.get("profile") or []
-    energy_wh = firing.energy_wh or 0
-    if not any(part_wh for _, _, part_wh in profile):
-        start_at = firing.started_at or at - SHORTEST
-        end_at = max(firing.cooling_at or at, start_at + SHORTEST)
-        return [MeteredEnergy(start_at, end_at, energy_wh)]
-    # A profile that was kept for another total keeps its shape.
-    parts_wh = largest_remainder(energy_wh, [(i, part[2]) for i, part in enumerate(profile)])
-    return [
-        MeteredEnergy(
-            datetime.fromisoformat(start), datetime.fromisoformat(end), parts_wh[position]
-        )
-        for position, (start, end, _) in enumerate(profile)
-    ]
-
-
-def _period_json(period: PricedPeriod) -> dict[str, Any]:
-    return {
-        "name": period.name,
-        "energy_wh": period.energy_wh,
-        "price_per_kwh": str(period.price_per_kwh),
-        "cost": str(period.cost),
-    }
-
-
-def _energy_sentence(
-    firing: Firing,
-    tariff: TariffVersion,
-    priced: list[PricedPeriod],
-    amount_minor: int,
-    studio: Studio,
-) -> str:
-    language = studio.language
-    words = [
-        PeriodWords(
-            name=period.name,
-            energy=_exact_kwh(period.energy_wh, studio),
-            price_per_kwh=f"{format_exact(period.price_per_kwh, language)} {studio.currency}",
-            cost=f"{format_exact(period.cost, language)} {studio.currency}",
-        )
-        for period in priced
-    ]
-    return energy_sentence(
-        _exact_kwh(firing.energy_wh or 0, studio),
-        firing.energy_source,
-        f"{tariff.name} from {day_words(tariff.valid_from)}",
-        words,
-        format_minor(amount_minor, studio.currency, studio.language),
-    )
-
-
-def _exact_kwh(energy_wh: int, studio: Studio) -> str:
-    return f"{format_exact(Decimal(energy_wh).scaleb(-3), studio.language)}{NO_BREAK_SPACE}kWh"
+    price = price_firing_energy(firing, versions, at, studio)
+    return PoolLine(CostKind.ENERGY, CostKind.ENERGY.label, price.amount_minor, price.working)
 
 
 def _wear_lines(firing: Firing, day: date, studio: Studio) -> Iterator[PoolLine]:

@@ -18,7 +18,7 @@ from billing.calculations.statements import (
     statement_sums,
     statement_totals,
 )
-from billing.models import Posting, Share
+from billing.models import MonthChargeShare, Posting, Share
 from firings.models import Stage
 from studio.models import Account
 
@@ -148,6 +148,7 @@ def _other_lines(month: date) -> list[tuple[int, dict[str, Any]]]:
             "entry__text", "entry__reason",
         )
     )  # fmt: skip
+    workings = _charge_workings(month)
     return [
         (
             account_id,
@@ -159,10 +160,22 @@ def _other_lines(month: date) -> list[tuple[int, dict[str, Any]]]:
                 "text": text or entry_text,
                 "reason": reason,
                 "amount_minor": abs(amount_minor),
+                **workings.get((account_id, entry), {}),
             },
         )
         for account_id, entry, on, source, amount_minor, text, entry_text, reason in rows
     ]
+
+
+def _charge_workings(month: date) -> dict[tuple[int, int], dict[str, Any]]:
+    """How each account's part of a month's shared charges came about, by account and entry."""
+    shares = MonthChargeShare.objects.filter(
+        charges__entry__on__gte=month, charges__entry__on__lt=next_month(month)
+    ).values_list("account_id", "charges__entry_id", "pk", "working__sentences")
+    return {
+        (account_id, entry): {"working": sentences, "charge_share": pk}
+        for account_id, entry, pk, sentences in shares
+    }
 
 
 def _kind(source: str, amount_minor: int) -> LineKind:

@@ -10,10 +10,12 @@ from billing.api.billing_policy import BillingPolicyView
 from billing.api.costs import FiringCostViewSet
 from billing.api.journal import JournalViewSet, TrialBalanceView
 from billing.api.journal_export import JournalExportView
+from billing.api.month_charges import MonthChargeShareViewSet, MonthChargesViewSet
 from billing.api.months import MonthCloseViewSet
 from billing.api.payments import PaymentViewSet
 from billing.api.statements import ShareViewSet, StatementPdfView, StatementViewSet
 from billing.api.tariffs import TariffViewSet
+from billing.api.utility_bills import UtilityBillViewSet
 
 router = SimpleRouter(use_regex_path=False)
 router.register("statements", StatementViewSet)
@@ -24,6 +26,9 @@ router.register("bank-lines", BankLineViewSet)
 router.register("firing-costs", FiringCostViewSet)
 router.register("tariffs", TariffViewSet)
 router.register("month-closes", MonthCloseViewSet)
+router.register("month-charges", MonthChargesViewSet)
+router.register("month-charge-shares", MonthChargeShareViewSet)
+router.register("utility-bills", UtilityBillViewSet)
 router.register("journal", JournalViewSet)
 
 urlpatterns = [

@@ -28,6 +28,16 @@ class PeriodWords:
 
 
 @dataclass(frozen=True)
+class TaxWords:
+    """A tax on the energy as text: rate, what it is taken of, and its cost, all exact."""
+
+    name: str
+    rate: str
+    base: str
+    cost: str
+
+
+@dataclass(frozen=True)
 class ShareWords:
     """The figures of one share as text. `quota` is the exact share before rounding."""
 
@@ -42,19 +52,31 @@ class ShareWords:
 
 
 def energy_sentence(
-    energy: str, source: str, tariff: str, periods: Sequence[PeriodWords], amount: str
+    energy: str,
+    source: str,
+    tariff: str,
+    periods: Sequence[PeriodWords],
+    amount: str,
+    *,
+    taxes: Sequence[TaxWords] = (),
+    used_before: Sequence[tuple[str, str]] = (),
 ) -> str:
-    """How the electricity came to its amount, period by period.
+    """How the electricity came to its amount, period by period, then its taxes.
 
     Energies, prices and costs of periods must be exact: rounded ones do not multiply.
+    `used_before` is what firings priced before had used of a month's blocks, as (month, energy).
     """
     origin = ENERGY_SOURCES.get(source, "as recorded")
     parts = "; ".join(
         f"{period.energy} in “{period.name}” at {period.price_per_kwh} for a kWh = {period.cost}"
         for period in periods
     )
+    blocks = "".join(
+        f"Firings priced before had used {used} of {month}. " for month, used in used_before
+    )
+    added = "".join(f"; {tax.name} {tax.rate} of {tax.base} = {tax.cost}" for tax in taxes)
     return (
-        f"Electricity: {energy}, {origin}. By the tariff {tariff}: {parts}. "
+        f"Electricity: {energy}, {origin}. {blocks}By the tariff {tariff}: {parts}{added}. "
         f"Together, rounded once: {amount}."
     )
 

@@ -7,6 +7,14 @@ from billing.models.costs import (
     SplitPolicy,
     TariffVersion,
 )
+from billing.models.electricity import (
+    BillSettlement,
+    ChargeKind,
+    MonthChargeLine,
+    MonthCharges,
+    MonthChargeShare,
+    UtilityBill,
+)
 from billing.models.ledger import JournalEntry, LedgerAccount, LedgerKind, Posting
 from billing.models.policy import BillingPolicy
 from billing.models.statements import MonthClose, Payment, PaymentMethod, Statement
@@ -16,13 +24,18 @@ __all__ = [
     "BankFileKind",
     "BankLine",
     "BankLineState",
+    "BillSettlement",
     "BillingPolicy",
+    "ChargeKind",
     "CostKind",
     "CostLine",
     "FiringCost",
     "JournalEntry",
     "LedgerAccount",
     "LedgerKind",
+    "MonthChargeLine",
+    "MonthChargeShare",
+    "MonthCharges",
     "MonthClose",
     "Payment",
     "PaymentMethod",
@@ -31,4 +44,5 @@ __all__ = [
     "SplitPolicy",
     "Statement",
     "TariffVersion",
+    "UtilityBill",
 ]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import ROUND_DOWN, Decimal
 from typing import Any
 
@@ -32,13 +33,26 @@ class PeriodRow:
 
 
 @dataclass(frozen=True)
+class TaxRow:
+    """A tax on the energy: what it is taken of, times its rate."""
+
+    name: str
+    base: str
+    rate: str
+    cost: str
+
+
+@dataclass(frozen=True)
 class EnergyStep:
     kwh: str
     uncertainty_kwh: str
     source: str
     meter_start_kwh: str
     meter_end_kwh: str
+    tariff: str
+    used_before: tuple[tuple[date, str], ...]
     periods: tuple[PeriodRow, ...]
+    taxes: tuple[TaxRow, ...]
     cost: str
     amount_minor: int
 
@@ -131,6 +145,12 @@ def _energy(line: CostLine, firing: Firing, figures: _Figures) -> EnergyStep:
         source=ENERGY_SOURCES.get(working.get("source", ""), ""),
         meter_start_kwh="" if start_wh is None else figures.kwh(start_wh),
         meter_end_kwh="" if end_wh is None else figures.kwh(end_wh),
+        tariff=working.get("tariff", ""),
+        used_before=tuple(
+            (date.fromisoformat(month), figures.kwh(used_wh))
+            for month, used_wh in working.get("used_before_wh", {}).items()
+        ),
+        taxes=tuple(_tax(tax, figures) for tax in working.get("taxes", ())),
         periods=tuple(
             PeriodRow(
                 period["name"],
@@ -140,8 +160,20 @@ def _energy(line: CostLine, firing: Firing, figures: _Figures) -> EnergyStep:
             )
             for period in periods
         ),
-        cost=figures.exact(sum((Decimal(period["cost"]) for period in periods), Decimal(0))),
+        cost=figures.exact(
+            sum((Decimal(row["cost"]) for row in (*periods, *working.get("taxes", ()))), Decimal(0))
+        ),
         amount_minor=line.amount_minor,
+    )
+
+
+def _tax(tax: dict[str, Any], figures: _Figures) -> TaxRow:
+    rate = figures.exact(tax["rate"])
+    return TaxRow(
+        tax["name"],
+        figures.exact(tax["base"]) if tax["is_percent"] else f"{figures.exact(tax['base'])} kWh",
+        f"{rate} %" if tax["is_percent"] else rate,
+        figures.exact(tax["cost"]),
     )
 
 

@@ -23,6 +23,7 @@ BOOKS = (
     NavEntry("Journal", "billing:journal", {Role.TREASURER}, "Books", 60),
     NavEntry("Trial balance", "billing:trial_balance", {Role.TREASURER}, "Books", 70),
     NavEntry("Export", "billing:journal_export", {Role.TREASURER}, "Books", 75),
+    NavEntry("Electricity bills", "billing:electricity", KEEPERS, "Books", 78),
     NavEntry("Tariffs", "billing:tariffs", KEEPERS, "Books", 80),
     NavEntry("Billing policy", "billing:policy", KEEPERS, "Books", 90),
 )
@@ -39,6 +40,7 @@ WORDS = {
         "reversed": ("Payment taken back", "bad"),
     },
     "cost": {"posted": ("Posted", "good"), "reversed": ("Reversed", "bad")},
+    "utility_bill": {"reversed": ("Taken back", "bad")},
     "month": {
         "running": ("Not over yet", "wait"),
         "next": ("Next to close", "work"),

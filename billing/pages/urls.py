@@ -10,13 +10,16 @@ from billing.pages import (
     cost_pages,
     journal_export,
     journal_pages,
+    month_charge_pages,
     month_pages,
     my_account,
     payment_pages,
     share_page,
     statement_pages,
+    tariff_bench_page,
     tariff_pages,
     this_month,
+    utility_bill_pages,
 )
 from billing.pages.months import MonthInAddress
 
@@ -61,6 +64,25 @@ urlpatterns = [
     path("books/months/", month_pages.months, name="months"),
     path("books/months/<month:month>/", month_pages.month, name="month"),
     path("books/months/<month:month>/close/", month_pages.close, name="close_month"),
+    path(
+        "books/months/<month:month>/charges/",
+        month_charge_pages.share,
+        name="share_month_charges",
+    ),
+    path("books/charges/<int:pk>/", month_charge_pages.charges, name="month_charges"),
+    path(
+        "books/charges/<int:pk>/reverse/", month_charge_pages.reverse, name="reverse_month_charges"
+    ),
+    path("charges/<int:pk>/", month_charge_pages.charge_share, name="charge_share"),
+    path("books/electricity/", utility_bill_pages.electricity, name="electricity"),
+    path("books/electricity/enter/", utility_bill_pages.enter, name="enter_utility_bill"),
+    path("books/electricity/<int:pk>/", utility_bill_pages.bill, name="utility_bill"),
+    path("books/electricity/<int:pk>/pay/", utility_bill_pages.pay, name="pay_utility_bill"),
+    path(
+        "books/electricity/<int:pk>/reverse/",
+        utility_bill_pages.reverse,
+        name="reverse_utility_bill",
+    ),
     path("books/journal/", journal_pages.journal, name="journal"),
     path("books/journal/<int:pk>/", journal_pages.entry, name="entry"),
     path("books/journal/<int:pk>/reverse/", journal_pages.reverse, name="reverse_entry"),
@@ -71,6 +93,8 @@ urlpatterns = [
     path("books/tariffs/<int:pk>/", tariff_pages.tariff, name="tariff"),
     path("books/tariffs/<int:pk>/withdraw/", tariff_pages.withdraw, name="withdraw_tariff"),
     path("books/tariffs/add-flat/", tariff_pages.add_flat, name="add_flat_tariff"),
+    path("books/tariffs/add-tiered/", tariff_pages.add_tiered, name="add_tiered_tariff"),
+    path("books/tariffs/bench/", tariff_bench_page.bench, name="tariff_bench"),
     path("books/tariffs/add-by-hours/", tariff_pages.add_by_hours, name="add_tariff_by_hours"),
     path("books/policy/", billing_policy.policy, name="policy"),
 ]

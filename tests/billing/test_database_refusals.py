@@ -13,9 +13,20 @@ from django.db import IntegrityError, ProgrammingError, connection, transaction
 from billing.actions.close_month import close_month
 from billing.actions.payments import record_payment
 from billing.actions.price_firing import post_firing_cost
-from billing.models import JournalEntry, LedgerAccount, MonthClose, Payment, Statement
+from billing.models import (
+    JournalEntry,
+    LedgerAccount,
+    MonthClose,
+    Payment,
+    Statement,
+)
 from tests.billing.conftest import Books
-from tests.billing.scene import AFTER_MARCH, MARCH, NOON, make_account
+from tests.billing.scene import (
+    AFTER_MARCH,
+    MARCH,
+    NOON,
+    make_account,
+)
 
 
 def run(sql: str, *parameters: object) -> None:

@@ -11,6 +11,7 @@ from django.test import override_settings
 from billing.actions.balances import balances_on, trial_balance_on
 from billing.actions.bank_proposals import with_proposals
 from billing.actions.close_month import is_untouched
+from billing.actions.recovery import recovery
 from billing.demo.people import PASSWORD
 from billing.models import (
     BankFile,
@@ -235,3 +236,10 @@ def test_it_refuses_a_day_to_come() -> None:
 def test_it_refuses_a_day_that_is_none() -> None:
     with pytest.raises(CommandError, match="is not a day such as"):
         call_command("load_demo", "--today", "yesterday")
+
+
+def test_bills_show_what_lights_and_wheels_used() -> None:
+    rows = recovery()
+    assert rows
+    assert all(row.other_wh > 0 and row.other_minor > 0 for row in rows)
+    assert all(row.bill.is_paid or row.bill.billed_on.month == NOW.month for row in rows)
