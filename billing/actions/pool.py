@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Q, Sum
-
+from billing.actions.consumable_lines import consumed_by
 from billing.actions.ledger import day_words
 from billing.actions.tariffs import tariff_on
+from billing.actions.wear_lines import wear_of
 from billing.calculations.splitting import largest_remainder
 from billing.calculations.tariff_documents import from_json
 from billing.calculations.tariffs import (
@@ -20,12 +20,10 @@ from billing.calculations.tariffs import (
     energy_cost_minor,
     price_energy,
 )
-from billing.calculations.wear import PartWear, element_life_units, flat_units, wear_charge
-from billing.calculations.working import PeriodWords, energy_sentence, wear_sentence
-from billing.models import BillingPolicy, CostKind, CostLine, TariffVersion
+from billing.calculations.working import PeriodWords, energy_sentence
+from billing.models import BillingPolicy, CostKind, TariffVersion
 from billing.refusals import BillingRefusal
-from firings.calculations.firing_summary import HOT_CLASS_C
-from firings.models import Firing, KilnPart, LifeUnit
+from firings.models import Booking, Firing, KilnPart
 from studio.calculations.money import format_minor, minor_digits
 from studio.calculations.quantities import NO_BREAK_SPACE, format_exact
 from studio.models import Studio
@@ -45,13 +43,25 @@ class PoolLine:
 
 
 def pool_lines(
-    firing: Firing, *, at: datetime, policy: BillingPolicy, studio: Studio
+    firing: Firing,
+    bookings: Sequence[Booking],
+    *,
+    at: datetime,
+    policy: BillingPolicy,
+    studio: Studio,
 ) -> tuple[list[PoolLine], TariffVersion | None]:
     """What the firing cost, and the tariff its electricity was priced by."""
     day = (firing.started_at or at).astimezone(studio.zone).date()
     tariff = tariff_on(day)
     lines = [_energy_line(firing, tariff, day=day, at=at, studio=studio)]
-    lines += _wear_lines(firing, day, studio)
+    lines += [
+        PoolLine(CostKind.WEAR, text, amount_minor, working, part)
+        for part, text, amount_minor, working in wear_of(firing, day, studio)
+    ]
+    lines += [
+        PoolLine(CostKind.CONSUMABLES, text, amount_minor, working)
+        for text, amount_minor, working in consumed_by(firing, bookings, studio)
+    ]
     for kind, amount_minor in (
         (CostKind.CONSUMABLES, policy.consumables_per_firing_minor),
         (CostKind.HANDLING, policy.handling_per_firing_minor),
@@ -154,41 +164,3 @@ def _energy_sentence(
 
 def _exact_kwh(energy_wh: int, studio: Studio) -> str:
     return f"{format_exact(Decimal(energy_wh).scaleb(-3), studio.language)}{NO_BREAK_SPACE}kWh"
-
-
-def _wear_lines(firing: Firing, day: date, studio: Studio) -> Iterator[PoolLine]:
-    fitted = firing.kiln.parts.filter(fitted_on__lte=day).filter(
-        Q(retired_on=None) | Q(retired_on__gt=day)
-    )
-    charged = dict(
-        CostLine.objects.filter(part__in=fitted, cost__reversed_at=None)
-        .order_by()
-        .values_list("part")
-        .annotate(Sum("amount_minor"))
-    )
-    hot_seconds = {
-        int(lower_c): seconds
-        for lower_c, seconds in firing.log_summary.get("hot_seconds", {}).items()
-    }
-    for part in fitted:
-        is_by_heat = part.life_unit == LifeUnit.WEIGHTED_HOURS
-        units = element_life_units(hot_seconds, HOT_CLASS_C) if is_by_heat else flat_units()
-        yield _wear_line(part, units, charged.get(part.pk) or 0, studio)
-
-
-def _wear_line(part: KilnPart, units: Decimal, charged_minor: int, studio: Studio) -> PoolLine:
-    charge = wear_charge(
-        PartWear(part.replacement_cost_minor, part.expected_life, charged_minor), units
-    )
-    unit = part.get_life_unit_display() if units != 1 else part.get_life_unit_display().rstrip("s")
-    sentence = wear_sentence(
-        part.name,
-        format_minor(part.replacement_cost_minor, studio.currency, studio.language),
-        f"{part.expected_life.normalize():f} {part.get_life_unit_display()}",
-        f"{units.normalize():f} {unit}",
-        format_minor(charge.amount_minor, studio.currency, studio.language),
-        charge.is_capped,
-    )
-    working = {**charge.working, "life_unit": part.life_unit, "sentence": sentence}
-    text = f"Wear of {part.name}"[:120]
-    return PoolLine(CostKind.WEAR, text, charge.amount_minor, working, part)

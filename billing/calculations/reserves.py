@@ -74,13 +74,16 @@ def due_on(component: Component, used: Decimal, days: int, on: date) -> date | N
     return on + timedelta(days=ahead) if ahead <= DAYS_AHEAD_MAX else None
 
 
-def learned_life(estimate: Decimal, observed: Sequence[Decimal]) -> Decimal:
-    """What the next part is expected to last: the mean of the first estimate and of each life
-    that was observed, to two decimals. Each counts alike. (Common practice, no source.)
+def learned_life(estimate: Decimal, observed: Decimal, weight: int = 1) -> Decimal:
+    """What the next part is expected to last, to two decimals: (estimate x weight + observed) /
+    (weight + 1). With a weight that grows by one each time it is the mean of the first estimate
+    and of every life that was observed. (Common practice, no source.)
 
-    Raises ValueError for a life of nothing.
+    Raises ValueError for a life of nothing or a weight below 1.
     """
-    lives = [estimate, *observed]
-    if any(life <= 0 for life in lives):
-        raise ValueError(f"lives must all be more than 0, not {[str(life) for life in lives]}")
-    return (sum(lives, Decimal(0)) / len(lives)).quantize(LIFE_EXACTNESS, ROUND_HALF_UP)
+    if estimate <= 0 or observed <= 0:
+        raise ValueError(f"estimate {estimate} and observed {observed} must be more than 0")
+    if weight < 1:
+        raise ValueError(f"weight must be 1 or more, but is {weight}")
+    mean = (estimate * weight + observed) / (weight + 1)
+    return mean.quantize(LIFE_EXACTNESS, ROUND_HALF_UP)

@@ -58,27 +58,39 @@ class StoodOn:
     pieces_mm2: Mapping[int, int]
 
 
-def height_weights(
+@dataclass(frozen=True)
+class OnLayer:
+    """The part of a booking's charged area on one layer, and the height above that shelf."""
+
+    layer: int
+    area_mm2: int
+    height_mm: int
+
+    @property
+    def weight_mm3(self) -> int:
+        return self.area_mm2 * self.height_mm
+
+
+def areas_on_layers(
     bookings: Sequence[StoodOn], heights_mm: Mapping[int, int]
-) -> dict[int, int] | None:
-    """Weights in mm3 by booking: charged area x height of the layer it stood on.
+) -> dict[int, tuple[OnLayer, ...]] | None:
+    """Where the charged area of each booking lies: with the heights, what it weighs.
 
     A booking on several layers has its charged area shared out over them by the areas of its
-    pieces there (largest remainder, ties to the lower layer). None where a booking's layers are
-    not known: the whole firing is then split by area, for one booking without a height would be
-    compared with others that have one. Raises ValueError for a layer without a height.
+    pieces there (largest remainder, ties to the lower layer). None where a booking's layers or
+    their heights are not known: the whole firing is then split by area, for one booking without a
+    height cannot be compared with others that have one.
     """
-    weights: dict[int, int] = {}
+    found: dict[int, tuple[OnLayer, ...]] = {}
     for booking in bookings:
-        on_layers = [(layer, mm2) for layer, mm2 in sorted(booking.pieces_mm2.items()) if mm2]
-        if not on_layers:
+        standing = [(layer, mm2) for layer, mm2 in sorted(booking.pieces_mm2.items()) if mm2]
+        if not standing or any(heights_mm.get(layer, 0) <= 0 for layer, _ in standing):
             return None
-        weights[booking.booking_number] = 0
-        for layer, mm2 in largest_remainder(booking.area_mm2, on_layers).items():
-            if heights_mm.get(layer, 0) <= 0:
-                raise ValueError(f"heights_mm of layer {layer} must be more than 0")
-            weights[booking.booking_number] += mm2 * heights_mm[layer]
-    return weights
+        parts = largest_remainder(booking.area_mm2, standing)
+        found[booking.booking_number] = tuple(
+            OnLayer(layer, mm2, heights_mm[layer]) for layer, mm2 in parts.items()
+        )
+    return found
 
 
 def layer_heights(
@@ -86,14 +98,12 @@ def layer_heights(
 ) -> dict[int, int]:
     """The height above each shelf of one stack: to the next shelf, or to the chamber's top.
 
-    `shelves` are (layer, underside in mm from the floor, thickness in mm), in any order. Raises
-    ValueError where a shelf leaves no room above it.
+    `shelves` are (layer, underside in mm from the floor, thickness in mm), in any order. 0 or
+    less where a shelf leaves no room, as when nobody noted how it stood.
     """
     in_order = sorted(shelves, key=lambda shelf: shelf[1])
     tops = [under_mm for _, under_mm, _ in in_order[1:]] + [chamber_height_mm]
-    heights: dict[int, int] = {}
-    for (layer, under_mm, thickness_mm), top_mm in zip(in_order, tops, strict=True):
-        heights[layer] = top_mm - under_mm - thickness_mm
-        if heights[layer] <= 0:
-            raise ValueError(f"shelves leave no room above layer {layer}")
-    return heights
+    return {
+        layer: top_mm - under_mm - thickness_mm
+        for (layer, under_mm, thickness_mm), top_mm in zip(in_order, tops, strict=True)
+    }

@@ -28,7 +28,12 @@ class PeriodWords:
 
 @dataclass(frozen=True)
 class ShareWords:
-    """The figures of one share as text. `quota` is the exact share before rounding."""
+    """The figures of one share as text. `quota` is the exact share before rounding.
+
+    `pool` is what is split by area: the whole, or what `fixed` leaves of it. `layers` are the
+    products of area and height where the height of layers counts; `weight` and `total_weight`
+    then stand in for the areas.
+    """
 
     pool: str
     area: str
@@ -38,6 +43,11 @@ class ShareWords:
     amount: str
     rounding: str
     is_of_usable_area: bool
+    fixed: str = ""
+    bookings: int = 1
+    layers: Sequence[str] = ()
+    weight: str = ""
+    total_weight: str = ""
 
 
 def energy_sentence(
@@ -58,10 +68,31 @@ def energy_sentence(
     )
 
 
-def wear_sentence(part: str, cost: str, life: str, used: str, amount: str, is_capped: bool) -> str:
+@dataclass(frozen=True)
+class WearWords:
+    """The figures of a part's wear as text. `spread` and `spread_over`: what was left to charge
+    and of its life when cost or life were last estimated anew; empty before that."""
+
+    part: str
+    cost: str
+    life: str
+    used: str
+    amount: str
+    is_capped: bool
+    spread: str = ""
+    spread_over: str = ""
+
+
+def wear_sentence(words: WearWords) -> str:
     """How much of a part's cost one firing uses up."""
-    sentence = f"{part}: replacing costs {cost} and is due after {life}; used {used}, so {amount}."
-    if is_capped:
+    sentence = f"{words.part}: replacing costs {words.cost} and is due after {words.life}; "
+    if words.spread:
+        sentence += (
+            f"when that was last estimated, {words.spread} were left to save and "
+            f"{words.spread_over} of its life; "
+        )
+    sentence += f"used {words.used}, so {words.amount}."
+    if words.is_capped:
         return f"{sentence} No more than what is left to save for it."
     return sentence
 
@@ -72,13 +103,29 @@ def pool_sentence(parts: Sequence[tuple[str, str]], pool: str) -> str:
     return f"The whole firing cost {pool}: {listed}."
 
 
+def fixed_sentence(fixed: str, rule: str, bookings: int, rest: str) -> str:
+    """What of the pool all bookings carry alike."""
+    return (
+        f"Of it, {fixed} is for heating the empty kiln ({rule}) and carried by all {bookings} "
+        f"slips alike; the other {rest} is split."
+    )
+
+
 def share_sentence(words: ShareWords) -> str:
     """How the pool came down to one booking, to the last cent."""
     of_what = "that the shelves hold" if words.is_of_usable_area else "charged in this firing"
-    exact = (
-        f"This ware took {words.area} of the {words.total_area} {of_what} ({words.percent}): "
-        f"{words.pool} × {words.area} ÷ {words.total_area} = {words.quota}"
-    )
+    if words.weight:
+        mine, whole = words.weight, words.total_weight
+        layers = " + ".join(words.layers)
+        took = (
+            f"This ware took {words.area}; with the height above its shelf {layers} = {mine} "
+            f"of the {whole} {of_what} ({words.percent})"
+        )
+    else:
+        mine, whole = words.area, words.total_area
+        took = f"This ware took {mine} of the {whole} {of_what} ({words.percent})"
+    fixed = f"{words.fixed} ÷ {words.bookings} + " if words.fixed else ""
+    exact = f"{took}: {fixed}{words.pool} × {mine} ÷ {whole} = {words.quota}"
     if words.rounding == "exact":
         return f"{exact}."
     if words.rounding == "added":

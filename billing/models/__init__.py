@@ -1,14 +1,25 @@
 from billing.models.bank import BankFile, BankFileKind, BankLine, BankLineState
+from billing.models.consumables import Consumable, ConsumedPer
 from billing.models.costs import (
+    ChargeStep,
     CostKind,
     CostLine,
     FiringCost,
     Share,
     SplitPolicy,
+    StepKind,
     TariffVersion,
 )
 from billing.models.ledger import JournalEntry, LedgerAccount, LedgerKind, Posting
-from billing.models.policy import BillingPolicy
+from billing.models.life_estimates import LifeEstimate
+from billing.models.memberships import (
+    CrewTurn,
+    Membership,
+    MembershipHolding,
+    MembershipKind,
+)
+from billing.models.policy import BillingPolicy, FixedKind
+from billing.models.refunds import Refund
 from billing.models.statements import MonthClose, Payment, PaymentMethod, Statement
 
 __all__ = [
@@ -17,18 +28,29 @@ __all__ = [
     "BankLine",
     "BankLineState",
     "BillingPolicy",
+    "ChargeStep",
+    "Consumable",
+    "ConsumedPer",
     "CostKind",
     "CostLine",
+    "CrewTurn",
     "FiringCost",
+    "FixedKind",
     "JournalEntry",
     "LedgerAccount",
     "LedgerKind",
+    "LifeEstimate",
+    "Membership",
+    "MembershipHolding",
+    "MembershipKind",
     "MonthClose",
     "Payment",
     "PaymentMethod",
     "Posting",
+    "Refund",
     "Share",
     "SplitPolicy",
     "Statement",
+    "StepKind",
     "TariffVersion",
 ]

@@ -18,6 +18,7 @@ from firings.models.firings import (
     WitnessCone,
 )
 from firings.models.kilns import (
+    Alloy,
     CareKind,
     CareTask,
     ChamberShape,
@@ -38,6 +39,7 @@ from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
 __all__ = [
     "KILN_IS_TAKEN",
     "STAFF",
+    "Alloy",
     "Booking",
     "BookingState",
     "CareKind",

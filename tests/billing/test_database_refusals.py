@@ -270,9 +270,10 @@ def test_posted_cost_takes_no_line(closed: MonthClose) -> None:
 
 
 COPY_COST = (
-    "INSERT INTO billing_firingcost (firing_id, policy, pool_minor, studio_minor, studio_reason, "
-    "usable_area_mm2, charged_area_mm2, entry_id, made_at, reversed_at) "
-    "SELECT firing_id, policy, pool_minor, studio_minor, '', 1, 1, {entry}, made_at, {reversed} "
+    "INSERT INTO billing_firingcost (firing_id, policy, rule, pool_minor, studio_minor, "
+    "studio_reason, usable_area_mm2, charged_area_mm2, entry_id, made_at, reversed_at) "
+    "SELECT firing_id, policy, rule, pool_minor, studio_minor, '', 1, 1, {entry}, made_at, "
+    "{reversed} "
     "FROM billing_firingcost"
 )
 

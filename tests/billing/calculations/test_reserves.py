@@ -72,18 +72,18 @@ def test_without_a_pace_no_day_is_named(used, days):
 
 
 def test_life_is_the_mean_of_estimate_and_what_was_seen():
-    assert learned_life(Decimal(120), []) == 120
-    assert learned_life(Decimal(120), [Decimal(90)]) == 105
-    assert learned_life(Decimal(120), [Decimal(90), Decimal("99.5")]) == Decimal("103.17")
+    # 120 and 90: 105; 120, 90 and 99.50: 103.17 (arithmetic).
+    assert learned_life(Decimal(120), Decimal(90)) == 105
+    assert learned_life(Decimal(105), Decimal("99.5"), weight=2) == Decimal("103.17")
 
 
 lives = st.decimals(1, 10_000, places=2)
 
 
-@given(lives, st.lists(lives, max_size=6))
-def test_learned_life_lies_among_what_it_learned_from(estimate, observed):
-    learned = learned_life(estimate, observed)
-    assert min([estimate, *observed]) <= learned <= max([estimate, *observed])
+@given(lives, lives, st.integers(1, 9))
+def test_learned_life_lies_between_what_it_learned_from(estimate, observed, weight):
+    learned = learned_life(estimate, observed, weight)
+    assert min(estimate, observed) <= learned <= max(estimate, observed)
 
 
 @given(st.integers(0, 10**8), lives, st.decimals(0, 20_000, places=2))
@@ -97,7 +97,8 @@ def test_full_funding_never_exceeds_the_cost(cost, life, age):
         (lambda: Component(-1, Decimal(1), Decimal(0)), "replacement_cost_minor must not be"),
         (lambda: Component(1, Decimal(0), Decimal(0)), "useful_life must be more than 0"),
         (lambda: Component(1, Decimal(1), Decimal(-1)), "effective_age must not be negative"),
-        (lambda: learned_life(Decimal(0), []), "lives must all be more than 0"),
+        (lambda: learned_life(Decimal(0), Decimal(1)), "must be more than 0"),
+        (lambda: learned_life(Decimal(1), Decimal(1), 0), "weight must be 1 or more"),
     ],
 )
 def test_refuses_impossible_components(build, message):

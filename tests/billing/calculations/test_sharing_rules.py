@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 
 from billing.calculations.sharing_rules import (
     FixedPart,
+    OnLayer,
     StoodOn,
+    areas_on_layers,
     fixed_minor,
-    height_weights,
     layer_heights,
 )
 from billing.calculations.splitting import ShareRequest, split_pool
@@ -171,8 +172,8 @@ def test_alike_pay_alike_whatever_the_order(pool, part, areas, random):
     fixed = int(pool * part)
     result = split_pool(pool, requests, "used", 0, fixed_minor=fixed)
     assert split_pool(pool, shuffled, "used", 0, fixed_minor=fixed) == result
-    by_area = sorted((share.area_mm2, share.amount_minor) for share in result.shares)
-    for (light, less), (heavy, more) in pairwise(by_area):
+    by_quota = sorted((share.quota, share.amount_minor) for share in result.shares)
+    for (light, less), (heavy, more) in pairwise(by_quota):
         assert less <= more
         assert light != heavy or more - less <= 1
 
@@ -201,11 +202,16 @@ def test_layer_heights_run_to_the_next_shelf_and_the_lid():
 def test_weight_is_area_times_height():
     # 300 mm2 under 100 mm; 500 mm2 of which 2/5 of the ware stands under 100, 3/5 under 200 mm.
     stood = [StoodOn(7, 300, {1: 280}), StoodOn(8, 500, {1: 40, 2: 60})]
-    assert height_weights(stood, {1: 100, 2: 200}) == {7: 30_000, 8: 200 * 100 + 300 * 200}
+    found = areas_on_layers(stood, {1: 100, 2: 200})
+    assert found[7] == (OnLayer(1, 300, 100),)
+    assert found[8] == (OnLayer(1, 200, 100), OnLayer(2, 300, 200))
+    assert sum(one.weight_mm3 for one in found[8]) == 80_000
 
 
-def test_unknown_layer_means_no_weights():
-    assert height_weights([StoodOn(7, 300, {1: 280}), StoodOn(8, 500, {})], {1: 100}) is None
+@pytest.mark.parametrize("heights", [{1: 100}, {1: 100, 2: 0}])
+def test_unknown_layer_or_height_means_no_weights(heights):
+    assert areas_on_layers([StoodOn(7, 300, {1: 9}), StoodOn(8, 500, {2: 5})], heights) is None
+    assert areas_on_layers([StoodOn(7, 300, {1: 9}), StoodOn(8, 500, {})], {1: 100}) is None
 
 
 @pytest.mark.parametrize(
@@ -220,8 +226,6 @@ def test_unknown_layer_means_no_weights():
         (lambda: split(10, 0.5, [1]), "fixed_minor must be a whole number"),
         (lambda: split(10, 0, [1, 1], weights=[2, None]), "a weight for some bookings and none"),
         (lambda: split(10, 0, [1], "capacity", 5, [2]), "usable_weight must be given"),
-        (lambda: height_weights([StoodOn(7, 3, {1: 2})], {}), "heights_mm of layer 1 must be"),
-        (lambda: layer_heights([(1, 25, 16)], 40), "no room above layer 1"),
     ],
 )
 def test_refuses_impossible_rules(build, message):
