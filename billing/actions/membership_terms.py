@@ -114,7 +114,7 @@ def crew_credits(firing: Firing, day: date, charged_minor: Mapping[int, int]) ->
                 continue
             seen.add(held.pk)
             of_minor = charged_minor.get(held.account_id, 0)
-            term = CrewTerm(held.pk, held.membership.kind, held.membership.value)  # type: ignore[arg-type]  # a choice field
+            term = CrewTerm(held.pk, held.membership.kind, held.membership.value)
             amount_minor = crew_credit_minor(term, minutes, of_minor)
             if by_percent:
                 amount_minor = min(amount_minor, left_minor.get(held.account_id, 0))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.core.paginator import Paginator
-from django.db.models import Max
+from django.db.models import Max, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -91,7 +91,7 @@ def _first_open_day() -> date | None:
 def charges_since(account: Account, since: date | None) -> list[Share]:
     shares = (
         Share.objects.filter(account=account, cost__entry__posted_at__isnull=False)
-        .exclude(amount_minor=0)
+        .exclude(amount_minor=0, split_minor=0)
         .select_related("cost__entry", "cost__firing__kiln", "booking")
         .order_by("-cost__entry__on", "-pk")
     )
@@ -99,6 +99,6 @@ def charges_since(account: Account, since: date | None) -> list[Share]:
 
 
 def other_movements_since(account: Account, since: date | None) -> list[Posting]:
-    """Payments, credits and reversals: what moved the account and is no firing's cost."""
-    movements = movements_of(account).filter(entry__firing_cost=None)
+    """Payments, credits and reversals: what moved the account and is no firing's charge."""
+    movements = movements_of(account).filter(Q(entry__firing_cost=None) | Q(amount_minor__lt=0))
     return list(movements if since is None else movements.filter(entry__on__gte=since))
