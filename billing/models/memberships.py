@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from datetime import date
+from decimal import Decimal
 
 from django.db import models
 from django.db.models import Q
+
+from billing.models.of_account import OfAccountQuerySet
 
 
 class MembershipKind(models.TextChoices):
@@ -66,12 +69,16 @@ class Membership(models.Model):
         return self.kind in CREW
 
     @property
+    def percent(self) -> Decimal:
+        return Decimal(self.basis_points) / 100
+
+    @property
     def value(self) -> int:
         """The one value of its kind."""
         return self.basis_points or self.amount_minor or self.area_mm2
 
 
-class HoldingQuerySet(models.QuerySet["MembershipHolding"]):
+class HoldingQuerySet(OfAccountQuerySet):
     def on(self, day: date) -> HoldingQuerySet:
         """Those that hold on a day, its first and last day included."""
         return self.filter(valid_from__lte=day).filter(

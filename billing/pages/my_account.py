@@ -14,6 +14,7 @@ from django.utils import timezone
 from billing.actions.balances import balance_minor_of, movements_of
 from billing.actions.ledger import next_month
 from billing.models import BillingPolicy, MonthClose, Posting, Share, Statement
+from billing.pages.held import held_now
 from billing.pages.pay_card import way_to_pay_now
 from studio.models import Account
 from studio.pages.access import signed_in
@@ -55,6 +56,7 @@ def my_account(request: HttpRequest) -> HttpResponse:
         "shares": charges_since(account, since),
         "movements": other_movements_since(account, since),
         "since": since,
+        "held": held_now(account, today(request), studio_of(request).zone),
         "how_to_pay": policy.how_to_pay,
         "way": way_to_pay_now(account, standing.balance_minor, policy, studio_of(request)),
     }

@@ -422,7 +422,7 @@ QUERIES = {
     "/books/costs/": 7,
     "/books/payments/": 6,
     "/books/months/2026-03/": 8,
-    "/books/accounts/101/": 10,
+    "/books/accounts/101/": 11,
     "/books/journal/?first=2026-03-01&last=2026-04-30": 7,
 }
 
