@@ -55,7 +55,7 @@ class MonthOfReserves:
 
 
 def reserves_on(on: date) -> list[ReserveStanding]:
-    """Every kiln with parts, by name, at the end of a day. Four queries, however many kilns."""
+    """Every kiln with parts, by name, at the end of a day. Three queries, however many kilns."""
     parts = list(
         KilnPart.objects.filter(retired_on=None).select_related("kiln").order_by("kiln", "pk")
     )

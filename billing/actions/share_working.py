@@ -39,7 +39,7 @@ def booking_working(split: Split, number: int, studio: Studio) -> dict[str, Any]
     figures = _Figures(studio)
     standing = split.weights.standing[charge.booking_number] if split.weights else ()
     own = [
-        share_sentence(_share_words(share, standing, figures)),
+        share_sentence(_share_words(share, standing, not charge.steps, figures)),
         *_step_sentences(split, charge, figures),
     ]
     shared = [
@@ -138,7 +138,7 @@ class _Figures:
 
 
 def _share_words(
-    share: Mapping[str, Any], standing: Sequence[OnLayer], figures: _Figures
+    share: Mapping[str, Any], standing: Sequence[OnLayer], is_all: bool, figures: _Figures
 ) -> ShareWords:
     fixed_minor = share["fixed_minor"]
     return ShareWords(
@@ -155,6 +155,7 @@ def _share_words(
         layers=[figures.layer(one) for one in standing],
         weight=figures.volume(share["weight"]) if standing else "",
         total_weight=figures.volume(share["weight_divisor"]) if standing else "",
+        is_all=is_all,
     )
 
 

@@ -32,7 +32,7 @@ class ShareWords:
 
     `pool` is what is split by area: the whole, or what `fixed` leaves of it. `layers` are the
     products of area and height where the height of layers counts; `weight` and `total_weight`
-    then stand in for the areas.
+    then stand in for the areas. `is_all`: no step follows, so this is what is charged.
     """
 
     pool: str
@@ -48,6 +48,7 @@ class ShareWords:
     layers: Sequence[str] = ()
     weight: str = ""
     total_weight: str = ""
+    is_all: bool = True
 
 
 def energy_sentence(
@@ -126,14 +127,15 @@ def share_sentence(words: ShareWords) -> str:
         took = f"This ware took {mine} of the {whole} {of_what} ({words.percent})"
     fixed = f"{words.fixed} ÷ {words.bookings} + " if words.fixed else ""
     exact = f"{took}: {fixed}{words.pool} × {mine} ÷ {whole} = {words.quota}"
+    so = f"charged {words.amount}" if words.is_all else f"so {words.amount}"
     if words.rounding == "exact":
         return f"{exact}."
     if words.rounding == "added":
         return (
-            f"{exact}, charged {words.amount}: what rounding leaves over goes to the largest "
+            f"{exact}, {so}: what rounding leaves over goes to the largest "
             "fractions, so that all shares add up to the whole."
         )
-    return f"{exact}, charged {words.amount}: the fraction is dropped."
+    return f"{exact}, {so}: the fraction is dropped."
 
 
 def studio_sentence(reason: str) -> str:
