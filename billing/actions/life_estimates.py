@@ -12,6 +12,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from django.db import transaction
+from django.db.models.fields.json import KT
 
 from billing.actions.ledger import hold_ledger, require_reason
 from billing.actions.wear_lines import charged_minor_of
@@ -108,7 +109,8 @@ def units_used(parts: Iterable[int]) -> dict[int, Decimal]:
     """The life that firings have used of parts, by their keys; taken back costs do not count."""
     used: dict[int, Decimal] = defaultdict(Decimal)
     lines = CostLine.objects.filter(part__in=list(parts), cost__reversed_at=None).order_by()
-    for pk, units in lines.values_list("part", "working__units"):
+    # as text: plain keys of JSON come back as floats on SQLite
+    for pk, units in lines.values_list("part", KT("working__units")):
         if pk is not None:
             used[pk] += Decimal(units)
     return used

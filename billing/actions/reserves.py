@@ -9,6 +9,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.db.models import Q, Sum
+from django.db.models.fields.json import KT
 from django.db.models.functions import TruncMonth
 
 from billing.actions.ledger import next_month
@@ -135,7 +136,9 @@ def _worn(parts: Sequence[int]) -> tuple[dict[int, int], dict[int, Decimal]]:
     charged: dict[int, int] = defaultdict(int)
     used: dict[int, Decimal] = defaultdict(Decimal)
     lines = CostLine.objects.filter(part__in=parts, cost__reversed_at=None).order_by()
-    for pk, amount_minor, units in lines.values_list("part", "amount_minor", "working__units"):
+    # as text: plain keys of JSON come back as floats on SQLite
+    worn = lines.values_list("part", "amount_minor", KT("working__units"))
+    for pk, amount_minor, units in worn:
         if pk is not None:
             charged[pk] += amount_minor
             used[pk] += Decimal(units)

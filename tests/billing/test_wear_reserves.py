@@ -255,6 +255,17 @@ def test_reserve_of_a_part_that_no_firing_used_has_no_percentage(books: Books) -
     assert reserves_on(TODAY)[0].percent_funded is None
 
 
+def test_used_life_is_exact_to_its_last_digit(books: Books) -> None:
+    """Lives are decimals; on SQLite a plain key of JSON would come back as a float."""
+    KilnPart.objects.update(life_unit=LifeUnit.WEIGHTED_HOURS, kind=PartKind.ELEMENT)
+    hot = {"hot_seconds": {str(1200 - HOT_CLASS_C // 2): 2520}}
+    for _ in range(2):
+        cost = priced(books, books.firing(log_summary=hot))
+    once = Decimal(cost.lines.get(kind="wear").working["units"])
+    assert units_used([relays().pk])[relays().pk] == 2 * once
+    assert reserves_on(TODAY)[0].parts[0].used == 2 * once
+
+
 def test_cost_that_is_taken_back_uses_no_life(books: Books) -> None:
     cost = priced(books)
     reverse_firing_cost(by=books.treasurer, at=NOON, cost=cost, reason="misread")
