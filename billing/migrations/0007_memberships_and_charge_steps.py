@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
     dependencies = [
         ("billing", "0006_lift_cost_refusals"),
-        ("firings", "0003_part_has_its_alloy"),
+        ("firings", "0002_let_every_cone_fit"),
         ("studio", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

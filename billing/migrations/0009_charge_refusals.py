@@ -1,4 +1,4 @@
-"""Posted costs are final again, with their steps; so are refunds and memberships in use."""
+"""Posted costs are final again, with their steps; so are refunds, estimates and memberships in use."""
 
 from typing import ClassVar
 
@@ -15,5 +15,6 @@ class Migration(migrations.Migration):
         run_sql_file("shares"),
         run_sql_file("steps"),
         run_sql_file("refunds"),
+        run_sql_file("estimates"),
         run_sql_file("memberships"),
     ]

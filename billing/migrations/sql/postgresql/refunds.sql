@@ -1,5 +1,4 @@
--- A refund is final like its entry, and all that stand give back no more than the share. Estimates
--- of a part's life are the ground that later charges stand on: final too.
+-- A refund is final like its entry, and all that stand give back no more than the share.
 
 CREATE FUNCTION billing_guard_refund() RETURNS trigger AS $$
 BEGIN
@@ -23,14 +22,3 @@ END $$ LANGUAGE plpgsql;
 
 CREATE TRIGGER refund_is_guarded BEFORE INSERT OR UPDATE OR DELETE ON billing_refund
 FOR EACH ROW EXECUTE FUNCTION billing_guard_refund();
-
-CREATE FUNCTION billing_guard_estimate() RETURNS trigger AS $$
-BEGIN
-    PERFORM billing_refuse(
-        CASE TG_OP WHEN 'DELETE' THEN 'estimate_is_not_deleted' ELSE 'estimate_is_not_changed' END,
-        'estimate anew');
-    RETURN NULL;
-END $$ LANGUAGE plpgsql;
-
-CREATE TRIGGER estimate_is_guarded BEFORE UPDATE OR DELETE ON billing_lifeestimate
-FOR EACH ROW EXECUTE FUNCTION billing_guard_estimate();

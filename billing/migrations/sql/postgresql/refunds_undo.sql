@@ -1,4 +1,2 @@
 DROP TRIGGER refund_is_guarded ON billing_refund;
 DROP FUNCTION billing_guard_refund();
-DROP TRIGGER estimate_is_guarded ON billing_lifeestimate;
-DROP FUNCTION billing_guard_estimate();

@@ -1,5 +1,4 @@
--- A refund is final like its entry, and all that stand give back no more than the share. Estimates
--- of a part's life are the ground that later charges stand on: final too.
+-- A refund is final like its entry, and all that stand give back no more than the share.
 
 CREATE TRIGGER refund_stays_within_its_share BEFORE INSERT ON billing_refund
 WHEN NEW.amount_minor + (
@@ -26,20 +25,4 @@ END;
 CREATE TRIGGER refund_is_not_deleted BEFORE DELETE ON billing_refund
 BEGIN
     SELECT RAISE(ABORT, 'refund_is_not_deleted: reverse its entry');
-END;
-
-CREATE TRIGGER estimate_is_not_replaced BEFORE INSERT ON billing_lifeestimate
-WHEN EXISTS (SELECT 1 FROM billing_lifeestimate WHERE id = NEW.id)
-BEGIN
-    SELECT RAISE(ABORT, 'estimate_is_not_replaced: estimate anew');
-END;
-
-CREATE TRIGGER estimate_is_not_changed BEFORE UPDATE ON billing_lifeestimate
-BEGIN
-    SELECT RAISE(ABORT, 'estimate_is_not_changed: estimate anew');
-END;
-
-CREATE TRIGGER estimate_is_not_deleted BEFORE DELETE ON billing_lifeestimate
-BEGIN
-    SELECT RAISE(ABORT, 'estimate_is_not_deleted: estimate anew');
 END;
