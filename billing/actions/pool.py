@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from decimal import Decimal
 from typing import Any
 
-from django.db.models import Q, Sum
-
+from billing.actions.consumable_lines import consumed_by
 from billing.actions.energy_pricing import intervals_of, price_firing_energy, versions_for
 from billing.actions.ledger import day_words
 from billing.actions.tariffs import tariff_on
-from billing.calculations.wear import PartWear, element_life_units, flat_units, wear_charge
-from billing.calculations.working import wear_sentence
-from billing.models import BillingPolicy, CostKind, CostLine, TariffVersion
+from billing.actions.wear_lines import wear_of
+from billing.models import BillingPolicy, CostKind, TariffVersion
 from billing.refusals import BillingRefusal
-from firings.calculations.firing_summary import HOT_CLASS_C
-from firings.models import Firing, KilnPart, LifeUnit
+from firings.models import Booking, Firing, KilnPart
 from studio.calculations.money import format_minor
 from studio.models import Studio
 
@@ -35,13 +31,25 @@ class PoolLine:
 
 
 def pool_lines(
-    firing: Firing, *, at: datetime, policy: BillingPolicy, studio: Studio
+    firing: Firing,
+    bookings: Sequence[Booking],
+    *,
+    at: datetime,
+    policy: BillingPolicy,
+    studio: Studio,
 ) -> tuple[list[PoolLine], TariffVersion | None]:
     """What the firing cost, and the tariff its electricity was priced by."""
     day = (firing.started_at or at).astimezone(studio.zone).date()
     tariff = tariff_on(day)
     lines = [_energy_line(firing, tariff, day=day, at=at, studio=studio)]
-    lines += _wear_lines(firing, day, studio)
+    lines += [
+        PoolLine(CostKind.WEAR, text, amount_minor, working, part)
+        for part, text, amount_minor, working in wear_of(firing, day, studio)
+    ]
+    lines += [
+        PoolLine(CostKind.CONSUMABLES, text, amount_minor, working)
+        for text, amount_minor, working in consumed_by(firing, bookings, studio)
+    ]
     for kind, amount_minor in (
         (CostKind.CONSUMABLES, policy.consumables_per_firing_minor),
         (CostKind.HANDLING, policy.handling_per_firing_minor),
@@ -75,41 +83,3 @@ def _energy_line(
         )
     price = price_firing_energy(firing, versions, at, studio)
     return PoolLine(CostKind.ENERGY, CostKind.ENERGY.label, price.amount_minor, price.working)
-
-
-def _wear_lines(firing: Firing, day: date, studio: Studio) -> Iterator[PoolLine]:
-    fitted = firing.kiln.parts.filter(fitted_on__lte=day).filter(
-        Q(retired_on=None) | Q(retired_on__gt=day)
-    )
-    charged = dict(
-        CostLine.objects.filter(part__in=fitted, cost__reversed_at=None)
-        .order_by()
-        .values_list("part")
-        .annotate(Sum("amount_minor"))
-    )
-    hot_seconds = {
-        int(lower_c): seconds
-        for lower_c, seconds in firing.log_summary.get("hot_seconds", {}).items()
-    }
-    for part in fitted:
-        is_by_heat = part.life_unit == LifeUnit.WEIGHTED_HOURS
-        units = element_life_units(hot_seconds, HOT_CLASS_C) if is_by_heat else flat_units()
-        yield _wear_line(part, units, charged.get(part.pk) or 0, studio)
-
-
-def _wear_line(part: KilnPart, units: Decimal, charged_minor: int, studio: Studio) -> PoolLine:
-    charge = wear_charge(
-        PartWear(part.replacement_cost_minor, part.expected_life, charged_minor), units
-    )
-    unit = part.get_life_unit_display() if units != 1 else part.get_life_unit_display().rstrip("s")
-    sentence = wear_sentence(
-        part.name,
-        format_minor(part.replacement_cost_minor, studio.currency, studio.language),
-        f"{part.expected_life.normalize():f} {part.get_life_unit_display()}",
-        f"{units.normalize():f} {unit}",
-        format_minor(charge.amount_minor, studio.currency, studio.language),
-        charge.is_capped,
-    )
-    working = {**charge.working, "life_unit": part.life_unit, "sentence": sentence}
-    text = f"Wear of {part.name}"[:120]
-    return PoolLine(CostKind.WEAR, text, charge.amount_minor, working, part)

@@ -16,6 +16,7 @@ from billing.actions.share_month_charges import share_month_charges
 from billing.actions.tariffs import add_tariff_version
 from billing.calculations.holidays_of import holiday_dates
 from billing.demo.electricity_bills import ElectricityBills
+from billing.demo.memberships import plan_memberships
 from billing.demo.scene import TIME_ZONE, Scene, day_of
 from billing.models import MonthClose, Payment, Statement
 from firings.models import Booking, BookingState
@@ -94,6 +95,7 @@ class Books:
             scene.timeline.plan(min(usual, scene.now - timedelta(minutes=2)), self.close)
             first = next_month(first)
         scene.timeline.plan(scene.some_time(scene.at_share(0.7)), self._give_credit)
+        plan_memberships(scene)
 
     def _second_tariff_from(self) -> date:
         """The first of a month near the middle; a day of its own in a span of few weeks."""
@@ -108,6 +110,9 @@ class Books:
             split_policy="used",
             consumables_per_firing_minor=180,
             handling_per_firing_minor=250,
+            fixed_kind="percent",
+            fixed_percent=20,
+            minimum_charge_minor=100,
             payment_days=21,
             how_to_pay="Bank transfer to Saltmarsh Clay Commons with your reference, "
             "or cash in the tin at the desk.",

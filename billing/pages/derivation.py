@@ -6,7 +6,7 @@ tariff has them. The amounts are those that were posted; nothing is worked out a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_DOWN, Decimal
@@ -16,7 +16,7 @@ from babel.numbers import format_decimal, format_percent
 
 from billing.calculations.working import ENERGY_SOURCES
 from billing.models import CostKind, CostLine, Share
-from firings.models import Firing, LifeUnit
+from firings.models import Alloy, Firing, LifeUnit
 from studio.calculations.money import minor_digits
 
 QUOTA_DIGITS_MORE = 4
@@ -68,17 +68,47 @@ class WearRow:
     used: str
     amount_minor: int
     left_minor: int | None
+    spread_minor: int | None
+    alloy: str
+
+
+@dataclass(frozen=True)
+class LayerRow:
+    """Area times the height above its shelf."""
+
+    layer: str
+    area: str
+    height: str
+    volume: str
 
 
 @dataclass(frozen=True)
 class SplitStep:
+    """`fixed_minor` is carried alike by all slips, `rest_minor` by area, or by area times height;
+    `mine` and `whole` are what that is divided by."""
+
     area: str
     total: str
+    mine: str
+    whole: str
     percent: str
     quota: str
     rounding: str
     amount_minor: int
     is_of_usable_area: bool
+    fixed_minor: int
+    rest_minor: int
+    bookings: int
+    layers: tuple[LayerRow, ...]
+
+
+@dataclass(frozen=True)
+class ChargeRow:
+    """A step after the split, and how it was worked out."""
+
+    text: str
+    amount_minor: int
+    sentence: str
 
 
 @dataclass(frozen=True)
@@ -89,6 +119,7 @@ class Derivation:
     lines: tuple[CostLine, ...]
     pool_minor: int
     split: SplitStep | None
+    steps: tuple[ChargeRow, ...]
     studio_reason: str
 
 
@@ -104,6 +135,12 @@ class _Figures:
 
     def kwh(self, energy_wh: int) -> str:
         return self.exact(Decimal(energy_wh).scaleb(-3), "#,##0.000")
+
+    def cm(self, height_mm: int) -> str:
+        return self.exact(Decimal(height_mm).scaleb(-1), "#,##0.0")
+
+    def cm3(self, weight_mm3: int) -> str:
+        return self.exact(Decimal(weight_mm3).scaleb(-3), "#,##0.000")
 
     def cm2(self, area_mm2: int) -> str:
         return self.exact(Decimal(area_mm2).scaleb(-2), "#,##0.00")
@@ -128,6 +165,7 @@ def derivation_of(share: Share, currency: str, locale: str) -> Derivation:
         lines=lines,
         pool_minor=share.cost.pool_minor,
         split=_split(share.working.get("split") or {}, figures),
+        steps=_steps(share.working),
         studio_reason=share.cost.studio_reason,
     )
 
@@ -192,24 +230,62 @@ def _wear(line: CostLine, figures: _Figures) -> WearRow:
     return WearRow(
         text=line.text,
         replacement_cost_minor=working["replacement_cost_minor"],
-        life=figures.exact(working["expected_life_units"]),
+        life=figures.exact(working.get("spread_units", working["expected_life_units"])),
         unit=str(unit),
         used=figures.exact(working["units"]),
         amount_minor=line.amount_minor,
         left_minor=working["left_to_charge_minor"] if is_capped else None,
+        spread_minor=_spread_minor(working),
+        alloy=Alloy(working["alloy"]).label if working.get("alloy") else "",
     )
+
+
+def _spread_minor(working: Mapping[str, Any]) -> int | None:
+    """What was left to save when cost or life were estimated anew; None before that."""
+    spread_units = working.get("spread_units", working["expected_life_units"])
+    return None if spread_units == working["expected_life_units"] else working["spread_minor"]
 
 
 def _split(split: dict[str, Any], figures: _Figures) -> SplitStep | None:
     if not split:
         return None
-    part = Decimal(split["area_mm2"]) / Decimal(split["divisor_mm2"])
+    # Shares of before there were other rules say nothing of them.
+    weight = split.get("weight", split["area_mm2"])
+    weight_divisor = split.get("weight_divisor", split["divisor_mm2"])
+    fixed_minor = split.get("fixed_minor", 0)
+    by_height = bool(split.get("layers"))
+    part = Decimal(weight) / Decimal(weight_divisor)
     return SplitStep(
         area=figures.cm2(split["area_mm2"]),
         total=figures.cm2(split["divisor_mm2"]),
+        mine=figures.cm3(weight) if by_height else figures.cm2(weight),
+        whole=figures.cm3(weight_divisor) if by_height else figures.cm2(weight_divisor),
         percent=str(format_percent(part, "0.0 %", locale=figures.locale)),
         quota=figures.quota(split["quota_minor"]),
         rounding=split["rounding"],
         amount_minor=split["amount_minor"],
         is_of_usable_area=split["policy"] == "capacity",
+        fixed_minor=fixed_minor,
+        rest_minor=split["pool_minor"] - fixed_minor,
+        bookings=split.get("bookings", 1),
+        layers=tuple(_layer(one, figures) for one in split.get("layers", ())),
+    )
+
+
+def _layer(one: Mapping[str, Any], figures: _Figures) -> LayerRow:
+    return LayerRow(
+        one["layer"],
+        figures.cm2(one["area_mm2"]),
+        figures.cm(one["height_mm"]),
+        figures.cm3(one["area_mm2"] * one["height_mm"]),
+    )
+
+
+def _steps(working: Mapping[str, Any]) -> tuple[ChargeRow, ...]:
+    """The steps with the sentences that tell of them: those before the last, which sums them."""
+    steps = working.get("steps") or ()
+    sentences = working["sentences"][-len(steps) - 1 : -1]
+    return tuple(
+        ChargeRow(step["text"], step["amount_minor"], sentence)
+        for step, sentence in zip(steps, sentences if steps else (), strict=True)
     )

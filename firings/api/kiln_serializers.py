@@ -8,6 +8,7 @@ from firings.actions.kilns import KILN_FIELDS, POSTS_STACKED, SHELVES_COUNT
 from firings.api.exact import ExactSerializer, length_mm
 from firings.calculations.cones import CONES
 from firings.models import (
+    Alloy,
     CareTask,
     ChamberShape,
     Firing,
@@ -105,6 +106,7 @@ class PartSerializer(serializers.ModelSerializer[KilnPart]):
             "replacement_cost_minor",
             "life_unit",
             "expected_life",
+            "alloy",
             "fitted_on",
             "retired_on",
         )
@@ -118,6 +120,12 @@ class NewPartSerializer(ExactSerializer):
     life_unit = serializers.ChoiceField(choices=LifeUnit.choices)
     expected_life = serializers.DecimalField(
         max_digits=9, decimal_places=2, min_value=1, max_value=100_000
+    )
+    alloy = serializers.ChoiceField(
+        choices=Alloy.choices,
+        required=False,
+        default=Alloy.A1,
+        help_text="Of elements counted in weighted hours.",
     )
     fitted_on = serializers.DateField()
 

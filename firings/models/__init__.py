@@ -19,6 +19,7 @@ from firings.models.firings import (
 )
 from firings.models.kiln_topics import KilnTopic, TimeUnit
 from firings.models.kilns import (
+    Alloy,
     CareKind,
     CareTask,
     ChamberShape,
@@ -40,6 +41,7 @@ from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
 __all__ = [
     "KILN_IS_TAKEN",
     "STAFF",
+    "Alloy",
     "Booking",
     "BookingState",
     "CareKind",

@@ -12,13 +12,18 @@ from billing.actions.balances import balances_on, trial_balance_on
 from billing.actions.bank_proposals import with_proposals
 from billing.actions.close_month import is_untouched
 from billing.actions.recovery import recovery
+from billing.actions.reserves import reserves_on
 from billing.demo.people import PASSWORD
 from billing.models import (
     BankFile,
     BankLine,
+    ChargeStep,
+    Consumable,
     JournalEntry,
+    MembershipHolding,
     MonthClose,
     Payment,
+    Refund,
     Statement,
     TariffVersion,
 )
@@ -176,9 +181,20 @@ def test_the_bank_has_something_to_look_at() -> None:
 def test_shares_of_each_firing_sum_to_its_pool() -> None:
     for firing in Firing.objects.filter(state=FiringState.CLOSED):
         cost = firing.costs.get()
-        assert sum(share.amount_minor for share in cost.shares.all()) + cost.studio_minor == (
-            cost.pool_minor
-        )
+        shares = list(cost.shares.all())
+        assert sum(share.split_minor for share in shares) + cost.studio_minor == cost.pool_minor
+        for share in shares:
+            steps = sum(step.amount_minor for step in share.steps.all())
+            assert share.amount_minor == share.split_minor + steps
+
+
+def test_memberships_change_charges_and_one_refund_was_given() -> None:
+    kinds = set(ChargeStep.objects.values_list("kind", flat=True))
+    assert {"area_allowance", "subsidy", "surcharge", "crew"} <= kinds
+    assert MembershipHolding.objects.count() == 5
+    assert Refund.objects.count() == 1
+    assert Consumable.objects.count() == 2
+    assert all(reserve.percent_funded for reserve in reserves_on(NOW.date()))
 
 
 def test_ware_is_stocked() -> None:
