@@ -15,6 +15,7 @@ from firings.calculations.watch_limits import Limits
 from firings.calculations.watch_plan import CLASS_C, WatchPlan
 from firings.calculations.watch_signs import (
     COVERS,
+    HOLD_SHARE,
     SIGNS,
     WHILE_HEATING,
     Evidence,
@@ -166,6 +167,8 @@ def _blend(mean: float | None, value: float | None, count: int) -> float | None:
 def _follow(state: WatchState, plan: WatchPlan, limits: Limits, now_s: float) -> None:
     """Where the firing is: peak, classes reached, ramp or hold of its schedule, its top."""
     temp_c = state.points[-1].temp_c
+    if state.ramp_from_c is None:
+        state.ramp_from_c = temp_c
     if state.peak_c is None or temp_c > state.peak_c:
         state.peak_c, state.peak_s = temp_c, now_s
         reached_c = int(temp_c // CLASS_C) * CLASS_C
@@ -188,13 +191,13 @@ def _follow_ramps(state: WatchState, plan: WatchPlan, temp_c: float, now_s: floa
         if state.hold_since_s is None:
             return
         # A controller may wait for its kiln before it counts a hold: some time is allowed.
-        longest_s = ramp.hold_minutes * 60 * 1.25 + 20 * 60
-        is_held = now_s - state.hold_since_s >= longest_s
+        held_s = now_s - state.hold_since_s
+        is_held = held_s >= ramp.hold_minutes * 60 * 1.25 + 20 * 60
         has_left = not is_down and temp_c > ramp.target_c + 2 * HOLD_BAND_C
-        if not is_held and not (has_left and ramp.hold_minutes < 15):
+        if not is_held and not (has_left and held_s >= HOLD_SHARE * ramp.hold_minutes * 60):
             return
         state.ramp += 1
-        state.hold_since_s, state.ramp_since_s = None, now_s
+        state.hold_since_s, state.ramp_since_s, state.ramp_from_c = None, now_s, temp_c
 
 
 def _look(view: View) -> list[WatchEvent]:
@@ -215,6 +218,7 @@ def _look(view: View) -> list[WatchEvent]:
                 del episodes[kind]
                 if is_open:
                     events.append(_event(view, kind, True, {"temp_c": view.temp_c}))
+                    _begin_ramp_anew(view, kind)
             continue
         if episode is None:
             episode = episodes[kind] = Episode(view.now_s)
@@ -224,6 +228,12 @@ def _look(view: View) -> list[WatchEvent]:
             covered.update(COVERS.get(kind, ()))
             events.append(_event(view, kind, False, evidence))
     return events
+
+
+def _begin_ramp_anew(view: View, kind: Kind) -> None:
+    """After a time without heat the kiln is late through no fault of what heats it now."""
+    if kind in ("power_lost", "stuck_off", "falling"):
+        view.state.ramp_since_s, view.state.ramp_from_c = view.now_s, view.temp_c
 
 
 def _is_calm(episode: Episode, view: View, calm_s: float) -> bool:

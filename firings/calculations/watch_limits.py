@@ -18,15 +18,15 @@ class Limits:
     late_percent: how much longer than this kiln's own past, or than its schedule, is too long.
     """
 
-    stall_percent: float = 50.0
+    stall_percent: float = 60.0
     stall_minutes: float = 45.0
-    off_set_point_c: float = 25.0
+    off_set_point_c: float = 40.0
     off_set_point_minutes: float = 20.0
     overshoot_c: float = 20.0
-    fall_c: float = 15.0
+    fall_c: float = 10.0
     no_data_minutes: float = 20.0
     late_percent: float = 30.0
     top_margin_c: float = 30.0
-    zone_spread_c: float = 60.0
+    zone_spread_c: float = 50.0
     room_limit_c: float = 38.0
     control_box_limit_c: float = 66.0

@@ -56,6 +56,7 @@ class Pace:
 class WatchPlan:
     """What the watch goes by. Temperatures C, times seconds; `top_c` is where heating ends.
 
+    `ramps` go to the top; `is_cooled_by_programme` says that more follow on the way down.
     `is_top_known` says that a schedule gave it; otherwise it is the cone's, more loosely.
     """
 
@@ -65,6 +66,7 @@ class WatchPlan:
     rated_power_w: float
     ramps: tuple[Ramp, ...] = ()
     pace: tuple[Pace, ...] = ()
+    is_cooled_by_programme: bool = False
 
     def to_json(self) -> dict[str, Any]:
         return asdict(self)
@@ -122,15 +124,15 @@ def plan_of(
     limit_c = max(published_equivalents_c(cone_limit).values(), default=cone_c)
     ramps = tuple(_ramp(one) for one in schedule)
     top = max(ramps, key=lambda ramp: ramp.target_c, default=None)
-    if top is not None:
-        ramps = ramps[: ramps.index(top) + 1]
+    to_top = ramps[: ramps.index(top) + 1] if top else ()
     return WatchPlan(
         top_c=top.target_c if top else cone_c,
         is_top_known=top is not None,
         kiln_limit_c=limit_c,
         rated_power_w=rated_power_w,
-        ramps=ramps,
+        ramps=to_top,
         pace=pace_of(past_crossings),
+        is_cooled_by_programme=len(to_top) < len(ramps),
     )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Literal, NamedTuple
 
+from firings.calculations.watch_plan import CLASS_C
 from firings.calculations.watch_view import HOLD_BAND_C, View
 
 Kind = Literal[
@@ -37,15 +38,22 @@ DRAWS_SHARE = 0.8
 FALLS_C_PER_H, REGAINS_C_PER_H = -15.0, 12.0
 RUNS_AWAY_C_PER_H = 25.0
 GAP_IS_FRESH_S = 20 * 60.0
-SET_POINT_GONE_S = 15 * 60.0
+SET_POINT_GONE_S, DARK_S = 15 * 60.0, 10 * 60.0
 FROZEN_S = 20 * 60.0
 FROZEN_EXPECTED_C_PER_H = 40.0
 JUMP_SHOWN_S = 15 * 60.0
+# How far a ramp may fall behind what its schedule means it to be by now.
+FALLS_BEHIND_C, FALLS_BEHIND_SHARE = 45.0, 0.15
+# How much longer than it used to a kiln may take over a class of 100 C.
+SLOW_IN_CLASS, SLOW_IN_CLASS_S = 1.3, 10 * 60.0
+KEEPS_HOT_S = 2.5 * 3600
 # No studio kiln keeps its heat better than this without power: share of the difference to the
 # room that is lost in an hour. A cooling time constant of 40 h.
 COOLS_AT_LEAST_PER_H = 1 / 40
 COOLS_SLOWLY_ABOVE_C = 400.0
 TOP_GRACE_S = 75 * 60.0
+# A hold that ends sooner than after this share of it was left too early.
+HOLD_SHARE = 0.7
 
 
 def power_lost(view: View, is_open: bool) -> Evidence | None:
@@ -57,12 +65,14 @@ def power_lost(view: View, is_open: bool) -> Evidence | None:
     back_c = _came_back_cooler_by_c(view)
     if back_c is not None:
         return {**_fall(view), "was_c": view.state.before_gap_c or 0.0}
+    if _is_dark(view):
+        return _fall(view)
     if not _has_fallen(view):
         return None
     has_no_power = view.draw is not None and view.draw < NO_DRAW and not _asks(view)
     has_no_demand = view.duty is not None and view.duty < NO_DUTY and (view.draw or 0) < SOME_DRAW
-    is_controller_off = view.set_point_c is None and view.state.had_set_point
-    return _fall(view) if has_no_power or has_no_demand or is_controller_off else None
+    is_dark = view.set_point_c is None and view.state.had_set_point
+    return _fall(view) if has_no_power or has_no_demand or is_dark else None
 
 
 def stuck_off(view: View, is_open: bool) -> Evidence | None:
@@ -93,13 +103,20 @@ def stalled(view: View, is_open: bool) -> Evidence | None:
         return None
     if view.duty is not None and view.duty < FULL_DUTY:
         return None  # it could do more and is not asked to: the programme wants it so
-    window_s = view.limits.stall_minutes * 60
-    if view.now_s - max(view.state.ramp_since_s, view.state.started_s) < window_s:
+    ramp_s = view.now_s - max(view.state.ramp_since_s, view.state.started_s)
+    if ramp_s < view.limits.stall_minutes * 60:
         return None
+    evidence = {"temp_c": view.temp_c, "rate_c_per_h": rate, "expected_c_per_h": expected}
     share = view.limits.stall_percent / 100 * (1.2 if is_open else 1.0)
-    if rate >= share * expected:
+    if rate < share * expected or _is_slow_in_class(view):
+        return evidence
+    if not view.plan.ramps or view.state.ramp_from_c is None or view.state.hold_since_s:
         return None
-    return {"temp_c": view.temp_c, "rate_c_per_h": rate, "expected_c_per_h": expected}
+    meant_c = view.state.ramp_from_c + expected * ramp_s / 3600
+    climbed_c = view.temp_c - view.state.ramp_from_c
+    if meant_c - view.temp_c <= max(FALLS_BEHIND_C, FALLS_BEHIND_SHARE * climbed_c):
+        return None
+    return {**evidence, "off_c": meant_c - view.temp_c}
 
 
 def off_set_point(view: View, is_open: bool) -> Evidence | None:
@@ -216,12 +233,12 @@ class Sign(NamedTuple):
 SIGNS: dict[Kind, Sign] = {
     "power_lost": Sign(power_lost, lambda view: 0.0, 300),
     "stuck_off": Sign(stuck_off, lambda view: 300.0, 300),
-    "falling": Sign(falling, lambda view: 60.0, 300),
-    "stalled": Sign(stalled, lambda view: 600.0, 900),
+    "falling": Sign(falling, lambda view: 0.0 if _is_sparse(view) else 60.0, 300),
+    "stalled": Sign(stalled, lambda view: 600.0 if _is_told_the_rate(view) else 1800.0, 900),
     "off_set_point": Sign(off_set_point, lambda view: view.limits.off_set_point_minutes * 60, 600),
     "low_power": Sign(low_power, lambda view: 900.0, 900),
     "overshoot": Sign(overshoot, lambda view: 120.0, 600),
-    "stuck_on": Sign(stuck_on, lambda view: 240.0, 900),
+    "stuck_on": Sign(stuck_on, lambda view: KEEPS_HOT_S if _is_kept_hot(view) else 300.0, 900),
     "sensor": Sign(sensor, lambda view: 0.0 if _has_jumped(view) else 600.0, 900),
     "late": Sign(late, lambda view: 0.0, 900),
     "room": Sign(room, lambda view: 0.0, 300),
@@ -255,6 +272,16 @@ def _has_jumped(view: View) -> bool:
     return jump_s is not None and view.now_s - jump_s < JUMP_SHOWN_S
 
 
+def _is_sparse(view: View) -> bool:
+    """Readings come so rarely that one more would cost minutes."""
+    return (view.state.interval_s or 0.0) >= 120
+
+
+def _is_told_the_rate(view: View) -> bool:
+    """By set point or schedule, and not only guessed from the past or from the cone."""
+    return view.set_point_c is not None or bool(view.plan.ramps)
+
+
 def _asks(view: View) -> bool:
     return view.duty is not None and view.duty >= SOME_DUTY
 
@@ -271,7 +298,10 @@ def _has_fallen(view: View) -> bool:
     peak_c, rate = view.state.peak_c, view.rate_c_per_h
     if peak_c is None or peak_c - view.temp_c <= view.limits.fall_c or view.is_going_down:
         return False
-    if rate is None or rate >= FALLS_C_PER_H:
+    is_step = (view.step_c or 0.0) < -view.limits.fall_c
+    # A kiln that is hardly warm falls slowly.
+    falls = max(FALLS_C_PER_H, -0.06 * max(view.temp_c - 25, 50))
+    if not is_step and (rate is None or rate >= falls):
         return False
     if view.set_point_c is not None:
         return view.temp_c < view.set_point_c - HOLD_BAND_C and not view.is_set_point_falling
@@ -287,6 +317,27 @@ def _regains(view: View) -> bool:
     if behind_c is not None and behind_c <= HOLD_BAND_C and (view.rate_c_per_h or 0.0) > -5:
         return True
     return view.rate_c_per_h is not None and view.rate_c_per_h > REGAINS_C_PER_H
+
+
+def _is_dark(view: View) -> bool:
+    """The controller has shown no set point for a while, and the kiln does not rise."""
+    gone_s = view.state.set_point_gone_s
+    if gone_s is None or view.now_s - gone_s < DARK_S:
+        return False
+    return view.rate_c_per_h is None or view.rate_c_per_h < 0
+
+
+def _is_slow_in_class(view: View) -> bool:
+    """It has been in this class of 100 C for far longer than in this kiln's like firings."""
+    peak_c = view.state.peak_c or view.temp_c
+    class_c = int(peak_c // CLASS_C) * CLASS_C
+    entered_s = view.state.crossings.get(class_c)
+    pace = next((one for one in view.plan.pace if one.class_c == class_c), None)
+    if entered_s is None or pace is None or pace.climb_s is None:
+        return False
+    entered_s = max(entered_s, view.state.ramp_since_s - view.state.started_s)
+    taken_s = view.now_s - view.state.started_s - entered_s
+    return taken_s > SLOW_IN_CLASS * pace.climb_s + SLOW_IN_CLASS_S
 
 
 def _came_back_cooler_by_c(view: View) -> float | None:
@@ -314,7 +365,7 @@ def _rises_unasked(view: View, is_open: bool) -> Evidence | None:
     if behind_c is not None:
         least = 5.0 if is_open else RUNS_AWAY_C_PER_H
         is_away = rate > max(least, (view.set_point_rate_c_per_h or 0.0) + least)
-        if -behind_c > HOLD_BAND_C and is_away:
+        if -behind_c > 1.5 * HOLD_BAND_C and is_away:
             return {"rate_c_per_h": rate, "set_point_c": view.temp_c + behind_c}
         return None
     gone_s = view.state.set_point_gone_s
@@ -331,13 +382,18 @@ def _outruns_schedule(view: View) -> Evidence | None:
     if not view.is_heating or at >= len(ramps):
         return None
     if view.state.hold_since_s is not None:
-        is_past = view.temp_c > ramps[at].target_c + view.limits.overshoot_c * 0.75
-        if is_past and rate > 1.2 * RUNS_AWAY_C_PER_H and ramps[at].hold_minutes >= 15:
+        is_past = view.temp_c > ramps[at].target_c + view.limits.overshoot_c
+        held_s = view.now_s - view.state.hold_since_s
+        is_early = held_s < HOLD_SHARE * ramps[at].hold_minutes * 60
+        if is_past and is_early and rate > RUNS_AWAY_C_PER_H:
             return {"rate_c_per_h": rate, "limit_c": ramps[at].target_c}
         return None
-    expected = view.expected_c_per_h
-    if expected is None or rate <= 1.6 * expected + 2 * RUNS_AWAY_C_PER_H:
+    expected, from_c = view.expected_c_per_h, view.state.ramp_from_c
+    if expected is None or from_c is None or rate <= 1.6 * expected + 2 * RUNS_AWAY_C_PER_H:
         return None
+    meant_c = from_c + 1.15 * expected * (view.now_s - view.state.ramp_since_s) / 3600
+    if view.temp_c < meant_c + HOLD_BAND_C:
+        return None  # it makes up for a delay
     return {"rate_c_per_h": rate, "expected_c_per_h": expected}
 
 
@@ -347,11 +403,17 @@ def _cools_too_slowly(view: View) -> Evidence | None:
     if rate is None or view.is_heating or view.temp_c < COOLS_SLOWLY_ABOVE_C:
         return None
     is_gone = gone_s is not None and view.now_s - gone_s >= view.limits.stall_minutes * 60
+    is_bare = not view.state.had_set_point and not view.plan.is_cooled_by_programme
     is_asked = view.duty is not None and view.duty > NO_DUTY
-    if not is_gone or is_asked:
+    if not (is_gone or is_bare) or is_asked:
         return None
     least = -COOLS_AT_LEAST_PER_H * (view.temp_c - 25)
     return {"rate_c_per_h": rate} if rate > least else None
+
+
+def _is_kept_hot(view: View) -> bool:
+    """Only its temperature is known, and it cools: a programme may hold it, for a while."""
+    return not view.is_heating and not view.state.had_set_point and _draws_unasked(view) is None
 
 
 def _stays_at_top(view: View) -> Evidence | None:

@@ -65,6 +65,7 @@ class WatchState:
     top_reached_s: float | None = None
     ramp: int = 0
     ramp_since_s: float = 0.0
+    ramp_from_c: float | None = None
     hold_since_s: float | None = None
     had_set_point: bool = False
     set_point_gone_s: float | None = None
@@ -98,6 +99,7 @@ class WatchState:
         self.peak_s = self.last_s or self.started_s
         self.has_reached_top, self.top_reached_s = False, None
         self.set_point_gone_s = None
+        self.ramp_since_s, self.ramp_from_c = self.peak_s, now_c
         self.points.clear()
 
 

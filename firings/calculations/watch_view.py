@@ -42,6 +42,8 @@ class View:
     rate_c_per_h: float | None
     slow_rate_c_per_h: float | None
     set_point_rate_c_per_h: float | None
+    slow_set_point_rate_c_per_h: float | None
+    step_c: float | None
     duty: float | None
     draw: float | None
     spread_c: float | None
@@ -79,23 +81,21 @@ class View:
     @property
     def expected_c_per_h(self) -> float | None:
         """How fast it should climb now; None in a hold, on a way down and where nobody knows."""
-        if self.holds or self.is_going_down:
+        behind_c = self.behind_c
+        if self.holds or self.is_going_down or (behind_c is not None and behind_c <= HOLD_BAND_C):
             return None
         wanted = self._by_schedule()
-        if wanted is None:
+        if wanted is None and self.state.hold_since_s is None:
             wanted = self.plan.rate_from_past(self.temp_c)
-        asked = self.set_point_rate_c_per_h
-        if asked is not None and asked > SET_POINT_MOVES_C_PER_H:
-            wanted = max(asked, wanted or 0.0)
-        if wanted is None and (self.behind_c or 0.0) > HOLD_BAND_C:
-            return FLOOR_C_PER_H
-        if wanted is None and self.set_point_c is None and self.temp_c > DRYING_ENDS_C:
+        if behind_c is not None:
+            return max(self.slow_set_point_rate_c_per_h or 0.0, wanted or 0.0, FLOOR_C_PER_H)
+        if wanted is None and self.temp_c > DRYING_ENDS_C and not self.plan.ramps:
             return FLOOR_C_PER_H
         return wanted
 
     def _by_schedule(self) -> float | None:
         ramps, at = self.plan.ramps, self.state.ramp
-        if at >= len(ramps):
+        if at >= len(ramps) or self.state.hold_since_s is not None:
             return None
         rate = ramps[at].rate_c_per_h
         return rate if rate <= RATE_MAX_C_PER_H else None
@@ -127,6 +127,8 @@ def view_of(
         rate_c_per_h=slope(points, FAST_S, of_set_point=False),
         slow_rate_c_per_h=slope(points, stall_s, of_set_point=False),
         set_point_rate_c_per_h=slope(points, FAST_S, of_set_point=True),
+        slow_set_point_rate_c_per_h=slope(points, stall_s, of_set_point=True),
+        step_c=_step_c(points),
         duty=_mean([point.duty for point in recent]),
         draw=_mean([point.draw for point in recent]),
         spread_c=last.spread_c,
@@ -155,6 +157,13 @@ def slope(points: Sequence[Point], window_s: float, *, of_set_point: bool) -> fl
     if count < 3 or last_s - first_s < 0.6 * window_s or spread <= 0:
         return None
     return (count * sum_tc - sum_t * sum_c) / spread
+
+
+def _step_c(points: Sequence[Point]) -> float | None:
+    """The change from the last point but one, when both are readings of some minutes apart."""
+    if len(points) < 2 or points[-1].at_s - points[-2].at_s > GAP_MAX.total_seconds():
+        return None
+    return points[-1].temp_c - points[-2].temp_c
 
 
 def _mean(values: Sequence[float | None]) -> float | None:

@@ -108,7 +108,7 @@ class Fleet:
         self.noise_c = dice.uniform(0.2, 1.5, n)
         self.step_c = dice.choice([0.1, 1.0], n)
         self.lag_s = dice.uniform(30, 120, n)
-        self.knows = dice.choice(["schedule", "past", "cone"], n, p=[0.65, 0.2, 0.15])
+        self.knows = dice.choice(["schedule", "past", "cone"], n, p=[0.65, 0.27, 0.08])
 
 
 @dataclass
@@ -171,10 +171,10 @@ class _Troubles:
         sign = np.where(dice.random(n) < 0.7, -1.0, 1.0)
         self.drift_c_per_h = sign * dice.uniform(5, 40, n)
         self.drift_at_most_c = dice.uniform(30, 150, n)
-        self.lid_m2 = dice.uniform(0.05, 0.4, n) * fleet.area_m2 * 3
+        self.lid_m2 = dice.uniform(0.12, 0.3, n) * fleet.area_m2 * 3
         self.takes_logger = dice.random(n) < 0.5
         if self.kind == "lid opened":
-            self.lasts_s = dice.uniform(4, 25, n) * 60
+            self.lasts_s = dice.uniform(5, 30, n) * 60
         if self.kind == "power cut":
             self.lasts_s = dice.uniform(15, 150, n) * 60
         # A sound logger loses its network for some minutes now and then.

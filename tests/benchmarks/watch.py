@@ -43,10 +43,22 @@ FITTING: dict[str, set[str]] = {
 }
 
 
+HEAD = (
+    f"{'fault':<20}"
+    + "".join(f"{one:>10}" for one in ("firings", "detected", "showed", "of those", "missed"))
+    + f"{'median':>10}{'false per':>10}\n{'':<30}"
+    + "".join(f"{one:>10}" for one in ("%", "", "det. %", "%", "min", "100"))
+    + "\n"
+)
+# A fault shows when it moves the reading by so much from what the same firing reads without it.
+SHOWS_C = 30.0
+
+
 @dataclass(frozen=True)
 class Outcome:
     """Of one firing: the false alarms, and the first fitting one, in minutes after the fault."""
 
+    is_shown: bool
     false_kinds: tuple[str, ...]
     detected_kind: str = ""
     minutes: float = 0.0
@@ -60,8 +72,7 @@ def main() -> None:
     parser.add_argument("--kinds", action="store_true", help="which alarms they were")
     arguments = parser.parse_args()
     write = sys.stdout.write
-    write(f"{'fault':<22}{'firings':>8}{'detected':>10}{'missed':>8}{'median':>10}{'false':>12}\n")
-    write(f"{'':<22}{'':>8}{'%':>10}{'%':>8}{'min':>10}{'per 100':>12}\n")
+    write(HEAD)
     for number, fault in enumerate(FAULTS):
         count = arguments.sound if fault == "none" else arguments.firings
         outcomes = outcomes_of(fault, count, arguments.seed + number)
@@ -74,14 +85,20 @@ def main() -> None:
 
 def _row(fault: str, outcomes: list[Outcome]) -> str:
     false = 100 * sum(len(one.false_kinds) for one in outcomes) / len(outcomes)
-    if fault == "none":
-        return f"{fault:<22}{len(outcomes):>8}{'':>10}{'':>8}{'':>10}{false:>12.1f}\n"
-    found = [one.minutes for one in outcomes if one.detected_kind]
-    share = 100 * len(found) / len(outcomes)
-    middle = f"{median(found):.0f}" if found else "-"
-    return (
-        f"{fault:<22}{len(outcomes):>8}{share:>10.1f}{100 - share:>8.1f}{middle:>10}{false:>12.1f}\n"
-    )
+    cells = ["", "", "", "", ""]
+    if fault != "none":
+        shown = [one for one in outcomes if one.is_shown]
+        found = [one for one in outcomes if one.detected_kind]
+        of_shown = 100 * sum(bool(one.detected_kind) for one in shown) / max(1, len(shown))
+        cells = [
+            f"{100 * len(found) / len(outcomes):.1f}",
+            str(len(shown)),
+            f"{of_shown:.1f}",
+            f"{100 - of_shown:.1f}",
+            f"{median(one.minutes for one in found):.0f}" if found else "",
+        ]
+    columns = [f"{len(outcomes)}", *cells, f"{false:.1f}"]
+    return f"{fault:<20}" + "".join(f"{cell:>10}" for cell in columns) + "\n"
 
 
 def outcomes_of(fault: str, count: int, seed: int) -> list[Outcome]:
@@ -90,7 +107,19 @@ def outcomes_of(fault: str, count: int, seed: int) -> list[Outcome]:
     fired = fire(fleet)
     sound = fired if fault == "none" else fire(fleet, faulty=False)
     dice = np.random.default_rng(seed + 500)
-    return [_watched(fired, row, _plan(sound, row, dice)) for row in range(count)]
+    shown = _shows(fired, sound)
+    return [_watched(fired, row, _plan(sound, row, dice), shown[row]) for row in range(count)]
+
+
+def _shows(fired: Fired, sound: Fired) -> list[bool]:
+    """Whether the fault moved what the thermocouple reads; silence and drift always count."""
+    if fired.fleet.fault in ("logger gone", "thermocouple drifts"):
+        return [True] * fired.fleet.count
+    moved_c = np.abs(fired.temps_c - sound.temps_c)
+    if fired.fleet.has_zones.any():
+        zones_c = np.abs(fired.zones_c - sound.zones_c).max(axis=2)
+        moved_c = np.where(fired.fleet.has_zones[:, None], np.maximum(moved_c, zones_c), moved_c)
+    return [bool(one) for one in moved_c.max(axis=1) > SHOWS_C]
 
 
 def _plan(sound: Fired, row: int, dice: np.random.Generator) -> WatchPlan:
@@ -123,7 +152,7 @@ def _crossings(sound: Fired, row: int) -> dict[int, float]:
     }
 
 
-def _watched(fired: Fired, row: int, plan: WatchPlan) -> Outcome:
+def _watched(fired: Fired, row: int, plan: WatchPlan, is_shown: bool) -> Outcome:
     state = WatchState(started_s=START.timestamp(), ramp_since_s=START.timestamp())
     limits, start_s = Limits(), START.timestamp()
     begun: list[tuple[str, float]] = []
@@ -150,7 +179,7 @@ def _watched(fired: Fired, row: int, plan: WatchPlan) -> Outcome:
     else:
         silent_at = _silent_at(state, posted_s, float(fired.times_s[-1]), limits)
         begun += [("no_data", silent_at)] if silent_at is not None else []
-    return _judged(fired.fleet.fault, begun, float(fired.fault_s[row]))
+    return _judged(fired.fleet.fault, begun, float(fired.fault_s[row]), is_shown)
 
 
 def _silent_at(state: WatchState, since_s: float, until_s: float, limits: Limits) -> float | None:
@@ -195,12 +224,14 @@ def _reading(fired: Fired, row: int, column: int, every: int) -> Reading:
     )
 
 
-def _judged(fault: str, begun: list[tuple[str, float]], fault_s: float) -> Outcome:
+def _judged(
+    fault: str, begun: list[tuple[str, float]], fault_s: float, is_shown: bool
+) -> Outcome:
     before = [kind for kind, at_s in begun if at_s < fault_s]
     for kind, at_s in sorted(begun, key=lambda one: one[1]):
         if at_s >= fault_s and kind in FITTING[fault]:
-            return Outcome(tuple(before), kind, (at_s - fault_s) / 60)
-    return Outcome(tuple(before))
+            return Outcome(is_shown, tuple(before), kind, (at_s - fault_s) / 60)
+    return Outcome(is_shown, tuple(before))
 
 
 if __name__ == "__main__":
