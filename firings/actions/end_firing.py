@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
+from firings.actions.alarms import clear_alarms
 from firings.actions.kiln_state import change_kiln_state, held_kiln
 from firings.actions.plan_firing import (
     change_firing_state,
@@ -22,8 +23,10 @@ from firings.calculations.energy import (
     energy_from_registers,
     energy_profile,
 )
+from firings.calculations.watch_signs import WHILE_HEATING
 from firings.facts import firing_aborted, firing_closed
 from firings.models import (
+    AlarmKind,
     BookingState,
     CareKind,
     CareTask,
@@ -105,6 +108,7 @@ def abort_firing(
         _set_energy(firing, is_needed=False, at=at)
         firing.abort_reason, firing.is_kiln_fault = reason, is_kiln_fault
         firing.closed_at = at
+        clear_alarms(firing, at=at, kinds=[*WHILE_HEATING, AlarmKind.NO_DATA])
         change_firing_state(
             firing, FiringState.ABORTED, deed="broken off", by=by, at=at, why=reason
         )

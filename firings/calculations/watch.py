@@ -247,7 +247,7 @@ def _event(view: View, kind: Kind, is_over: bool, evidence: Evidence) -> WatchEv
     return WatchEvent(kind, datetime.fromtimestamp(view.now_s, UTC), is_over, rounded)
 
 
-def end_heating_signs(state: WatchState) -> list[Kind]:
-    """The programme is over: forget what only a rising kiln can do; return what was open."""
-    ended = [kind for kind in WHILE_HEATING if kind in state.episodes]
-    return [kind for kind in ended if state.episodes.pop(kind).is_open]
+def end_heating_signs(state: WatchState) -> None:
+    """Forget what only a kiln that should rise can do: another turn has begun."""
+    for kind in WHILE_HEATING:
+        state.episodes.pop(kind, None)

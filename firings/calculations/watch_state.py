@@ -63,6 +63,7 @@ class WatchState:
     peak_s: float = 0.0
     has_reached_top: bool = False
     top_reached_s: float | None = None
+    went_on_s: float | None = None
     ramp: int = 0
     ramp_since_s: float = 0.0
     ramp_from_c: float | None = None
@@ -97,6 +98,7 @@ class WatchState:
         """A person says that the firing goes on: it is judged by what comes from now on."""
         self.peak_c = now_c
         self.peak_s = self.last_s or self.started_s
+        self.went_on_s = self.peak_s
         self.has_reached_top, self.top_reached_s = False, None
         self.set_point_gone_s = None
         self.ramp_since_s, self.ramp_from_c = self.peak_s, now_c

@@ -1,3 +1,4 @@
+from firings.models.alarms import Alarm, AlarmKind, WatchLimits
 from firings.models.bookings import (
     Booking,
     BookingState,
@@ -38,6 +39,8 @@ from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
 __all__ = [
     "KILN_IS_TAKEN",
     "STAFF",
+    "Alarm",
+    "AlarmKind",
     "Booking",
     "BookingState",
     "CareKind",
@@ -69,5 +72,6 @@ __all__ = [
     "ShelfShape",
     "Stage",
     "Vent",
+    "WatchLimits",
     "WitnessCone",
 ]

@@ -7,6 +7,7 @@ from firings.pages import (
     kiln_pages,
     kiln_service,
     kiln_setup,
+    kiln_watch,
     policy,
     ware_palette,
 )
@@ -17,6 +18,7 @@ urlpatterns: list[URLPattern] = [
     path("kilns/<int:pk>/", kiln_pages.kiln, name="kiln"),
     path("kilns/<int:pk>/edit/", kiln_setup.edit, name="edit_kiln"),
     path("kilns/<int:pk>/shelves/", kiln_setup.shelves, name="kiln_shelves"),
+    path("kilns/<int:pk>/watch/", kiln_watch.edit_watch, name="kiln_watch"),
     path("kilns/<int:pk>/out/", kiln_service.take_out, name="kiln_out"),
     path("kilns/<int:pk>/return/", kiln_service.bring_back, name="kiln_return"),
     path("kilns/<int:pk>/parts/new/", kiln_service.new_part, name="add_part"),

@@ -224,9 +224,7 @@ def _reading(fired: Fired, row: int, column: int, every: int) -> Reading:
     )
 
 
-def _judged(
-    fault: str, begun: list[tuple[str, float]], fault_s: float, is_shown: bool
-) -> Outcome:
+def _judged(fault: str, begun: list[tuple[str, float]], fault_s: float, is_shown: bool) -> Outcome:
     before = [kind for kind, at_s in begun if at_s < fault_s]
     for kind, at_s in sorted(begun, key=lambda one: one[1]):
         if at_s >= fault_s and kind in FITTING[fault]:
