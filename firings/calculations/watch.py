@@ -234,6 +234,7 @@ def _begin_ramp_anew(view: View, kind: Kind) -> None:
     """After a time without heat the kiln is late through no fault of what heats it now."""
     if kind in ("power_lost", "stuck_off", "falling"):
         view.state.ramp_since_s, view.state.ramp_from_c = view.now_s, view.temp_c
+        view.state.before_gap_c = None
 
 
 def _is_calm(episode: Episode, view: View, calm_s: float) -> bool:

@@ -69,8 +69,9 @@ def power_lost(view: View, is_open: bool) -> Evidence | None:
         return _fall(view)
     if not _has_fallen(view):
         return None
-    has_no_power = view.draw is not None and view.draw < NO_DRAW and not _asks(view)
-    has_no_demand = view.duty is not None and view.duty < NO_DUTY and (view.draw or 0) < SOME_DRAW
+    duty, draw = view.last_duty, view.last_draw
+    has_no_power = draw is not None and draw < NO_DRAW and (duty or 0.0) < SOME_DUTY
+    has_no_demand = duty is not None and duty < NO_DUTY and (draw or 0.0) < SOME_DRAW
     is_dark = view.set_point_c is None and view.state.had_set_point
     return _fall(view) if has_no_power or has_no_demand or is_dark else None
 
@@ -110,13 +111,14 @@ def stalled(view: View, is_open: bool) -> Evidence | None:
     share = view.limits.stall_percent / 100 * (1.2 if is_open else 1.0)
     if rate < share * expected or _is_slow_in_class(view):
         return evidence
-    if not view.plan.ramps or view.state.ramp_from_c is None or view.state.hold_since_s:
+    scheduled = view.scheduled_c_per_h
+    if scheduled is None or view.state.ramp_from_c is None:
         return None
-    meant_c = view.state.ramp_from_c + expected * ramp_s / 3600
+    meant_c = view.state.ramp_from_c + scheduled * ramp_s / 3600
     climbed_c = view.temp_c - view.state.ramp_from_c
     if meant_c - view.temp_c <= max(FALLS_BEHIND_C, FALLS_BEHIND_SHARE * climbed_c):
         return None
-    return {**evidence, "off_c": meant_c - view.temp_c}
+    return {**evidence, "behind_c": meant_c - view.temp_c}
 
 
 def off_set_point(view: View, is_open: bool) -> Evidence | None:
@@ -282,10 +284,6 @@ def _is_told_the_rate(view: View) -> bool:
     return view.set_point_c is not None or bool(view.plan.ramps)
 
 
-def _asks(view: View) -> bool:
-    return view.duty is not None and view.duty >= SOME_DUTY
-
-
 def _fall(view: View) -> Evidence:
     evidence = {"temp_c": view.temp_c, "peak_c": view.state.peak_c or view.temp_c}
     if view.rate_c_per_h is not None:
@@ -342,7 +340,7 @@ def _is_slow_in_class(view: View) -> bool:
 
 def _came_back_cooler_by_c(view: View) -> float | None:
     state = view.state
-    if state.before_gap_c is None or state.gap_ended_s is None:
+    if state.before_gap_c is None or state.gap_ended_s is None or view.is_going_down:
         return None
     fallen_c = state.before_gap_c - view.temp_c
     is_fresh = view.now_s - state.gap_ended_s <= GAP_IS_FRESH_S

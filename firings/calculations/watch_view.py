@@ -46,6 +46,8 @@ class View:
     step_c: float | None
     duty: float | None
     draw: float | None
+    last_duty: float | None
+    last_draw: float | None
     spread_c: float | None
 
     @property
@@ -74,8 +76,8 @@ class View:
 
     @property
     def is_going_down(self) -> bool:
-        """The schedule goes down here, on its way up to its top."""
-        ramps, at = self.plan.ramps, self.state.ramp
+        """The schedule goes down here, or next, on its way up to its top."""
+        ramps, at = self.plan.ramps, self.state.ramp + (self.state.hold_since_s is not None)
         return 0 < at < len(ramps) and ramps[at].target_c < ramps[at - 1].target_c
 
     @property
@@ -84,7 +86,7 @@ class View:
         behind_c = self.behind_c
         if self.holds or self.is_going_down or (behind_c is not None and behind_c <= HOLD_BAND_C):
             return None
-        wanted = self._by_schedule()
+        wanted = self.scheduled_c_per_h
         if wanted is None and self.state.hold_since_s is None:
             wanted = self.plan.rate_from_past(self.temp_c)
         if behind_c is not None:
@@ -93,7 +95,9 @@ class View:
             return FLOOR_C_PER_H
         return wanted
 
-    def _by_schedule(self) -> float | None:
+    @property
+    def scheduled_c_per_h(self) -> float | None:
+        """The rate of the schedule's ramp it is in; None in a hold, and for "full power"."""
         ramps, at = self.plan.ramps, self.state.ramp
         if at >= len(ramps) or self.state.hold_since_s is not None:
             return None
@@ -131,6 +135,8 @@ def view_of(
         step_c=_step_c(points),
         duty=_mean([point.duty for point in recent]),
         draw=_mean([point.draw for point in recent]),
+        last_duty=last.duty,
+        last_draw=last.draw,
         spread_c=last.spread_c,
     )
 

@@ -71,7 +71,10 @@ def _stalled(seen: Mapping[str, float], now: str, heat: Say, rate: Say) -> str:
         f"At {now} it rises at {rate(seen['rate_c_per_h'])}; here it should be "
         f"{rate(seen['expected_c_per_h'])}"
     )
-    return f"{said}."
+    if "behind_c" not in seen:
+        return f"{said}."
+    meant = heat(seen["temp_c"] + seen["behind_c"])
+    return f"{said}, and by now its schedule means it to be at {meant}."
 
 
 def _off(seen: Mapping[str, float], now: str, heat: Say, rate: Say) -> str:
