@@ -33,6 +33,7 @@ from firings.models.kilns import (
     Vent,
 )
 from firings.models.loads import Layer, Placement
+from firings.models.meter_files import MeterFile, MeterInterval
 from firings.models.policy import FiringPolicy
 from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
 
@@ -59,6 +60,8 @@ __all__ = [
     "KilnToken",
     "Layer",
     "LifeUnit",
+    "MeterFile",
+    "MeterInterval",
     "Outcome",
     "PartKind",
     "Piece",

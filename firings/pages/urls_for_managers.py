@@ -8,6 +8,7 @@ from firings.pages import (
     kiln_service,
     kiln_setup,
     kiln_watch,
+    meter_files,
     policy,
     ware_palette,
 )
@@ -25,6 +26,7 @@ urlpatterns: list[URLPattern] = [
     path("kilns/parts/<int:pk>/replace/", kiln_service.replace, name="replace_part"),
     path("kilns/<int:pk>/keys/new/", kiln_keys.new_key, name="new_kiln_key"),
     path("kilns/keys/<int:pk>/revoke/", kiln_keys.revoke_key, name="revoke_kiln_key"),
+    path("kilns/<int:pk>/meter/", meter_files.meter_files, name="meter_files"),
     path("palette/", ware_palette.palette, name="palette"),
     path("palette/clays/new/", ware_palette.clay, name="new_clay"),
     path("palette/clays/<int:pk>/", ware_palette.clay, name="clay"),

@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("firings", "0002_let_every_cone_fit"),
+        ("firings", "0003_take_in_meter_files"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
