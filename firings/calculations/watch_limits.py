@@ -18,7 +18,7 @@ class Limits:
     late_percent: how much longer than this kiln's own past, or than its schedule, is too long.
     """
 
-    stall_percent: float = 60.0
+    stall_percent: float = 70.0
     stall_minutes: float = 45.0
     off_set_point_c: float = 40.0
     off_set_point_minutes: float = 20.0

@@ -43,9 +43,9 @@ FROZEN_S = 20 * 60.0
 FROZEN_EXPECTED_C_PER_H = 40.0
 JUMP_SHOWN_S = 15 * 60.0
 # How far a ramp may fall behind what its schedule means it to be by now.
-FALLS_BEHIND_C, FALLS_BEHIND_SHARE = 45.0, 0.15
+FALLS_BEHIND_C, FALLS_BEHIND_SHARE = 35.0, 0.12
 # How much longer than it used to a kiln may take over a class of 100 C.
-SLOW_IN_CLASS, SLOW_IN_CLASS_S = 1.3, 10 * 60.0
+SLOW_IN_CLASS, SLOW_IN_CLASS_S = 1.25, 10 * 60.0
 KEEPS_HOT_S = 2.5 * 3600
 # No studio kiln keeps its heat better than this without power: share of the difference to the
 # room that is lost in an hour. A cooling time constant of 40 h.

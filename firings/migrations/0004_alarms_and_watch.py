@@ -140,7 +140,7 @@ class Migration(migrations.Migration):
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
                     ),
                 ),
-                ("stall_percent", models.PositiveSmallIntegerField(default=60)),
+                ("stall_percent", models.PositiveSmallIntegerField(default=70)),
                 ("stall_minutes", models.PositiveSmallIntegerField(default=45)),
                 ("off_set_point_c", models.FloatField(default=40)),
                 ("off_set_point_minutes", models.PositiveSmallIntegerField(default=20)),

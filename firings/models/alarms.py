@@ -83,7 +83,7 @@ class WatchLimits(models.Model):
     kiln = models.OneToOneField(
         "firings.Kiln", on_delete=models.CASCADE, related_name="watch_limits"
     )
-    stall_percent = models.PositiveSmallIntegerField(default=60)
+    stall_percent = models.PositiveSmallIntegerField(default=70)
     stall_minutes = models.PositiveSmallIntegerField(default=45)
     off_set_point_c = models.FloatField(default=40)
     off_set_point_minutes = models.PositiveSmallIntegerField(default=20)

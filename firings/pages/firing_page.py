@@ -47,7 +47,7 @@ NEXT = {
     "planned": "Next: announce it so that members can book space on it, or begin loading.",
     "open": "Members can book space on it. Next: when its day has come, begin loading.",
     "loading": "Next: fill the load, look at the layout, then do the check before the start.",
-    "firing": "Next: when the programme has ended, say so here. Falling readings say it as well.",
+    "firing": "Next: when the programme has ended, say so here. A fall from its top says it too.",
     "cooling": "Next: when it reads the opening limit or less, measure, and open it.",
     "cooled": "Next: go and look, measure, and open it.",
     "opened": "Next: unload it slip by slip, then close it.",

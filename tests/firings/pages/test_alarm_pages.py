@@ -133,7 +133,7 @@ class TestWhenTheWatchSpeaks:
 
     def filled(self, **changed):
         fields = {
-            "stall_percent": 60, "stall_minutes": 45, "off_set_point_c": 40,
+            "stall_percent": 70, "stall_minutes": 45, "off_set_point_c": 40,
             "off_set_point_minutes": 20, "overshoot_c": 20, "fall_c": 10, "no_data_minutes": 20,
             "late_percent": 30, "top_margin_c": 30, "zone_spread_c": 50,
             "room_limit_c_0": "", "control_box_limit_c_0": "",
@@ -202,7 +202,7 @@ class TestApi:
 
     def test_limits_are_read_and_set(self, way, crew_client):
         path = f"/api/v1/kilns/{way.kiln.pk}/watch/"
-        assert crew_client.get(path).json()["stall_percent"] == 60
+        assert crew_client.get(path).json()["stall_percent"] == 70
         assert crew_client.patch(
             path, {"fall_c": 25}, content_type="application/json"
         ).status_code == 403  # fmt: skip
