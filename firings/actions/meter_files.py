@@ -190,7 +190,9 @@ def _disagreeing_firings(kiln: Kiln, series: MeterSeries) -> list[str]:
         recorded = estimate_of_record(
             firing.energy_wh, firing.energy_uncertainty_wh, firing.energy_source
         )
-        if recorded is None or recorded.source == INTERVAL_METER or not firing.opened_at:
+        if recorded is None or recorded.source == INTERVAL_METER:
+            continue
+        if firing.started_at is None or firing.opened_at is None:
             continue
         metered = energy_from_intervals(
             series.intervals,

@@ -18,6 +18,7 @@ from firings.models.firings import (
     Result,
     WitnessCone,
 )
+from firings.models.kiln_topics import KilnTopic, TimeUnit
 from firings.models.kilns import (
     CareKind,
     CareTask,
@@ -58,6 +59,7 @@ __all__ = [
     "KilnPart",
     "KilnState",
     "KilnToken",
+    "KilnTopic",
     "Layer",
     "LifeUnit",
     "MeterFile",
@@ -74,6 +76,7 @@ __all__ = [
     "ShelfSet",
     "ShelfShape",
     "Stage",
+    "TimeUnit",
     "Vent",
     "WatchLimits",
     "WitnessCone",

@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("firings", "0003_take_in_meter_files"),
+        ("firings", "0004_hear_kiln_topics"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
