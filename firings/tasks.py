@@ -4,8 +4,15 @@ from celery import shared_task
 from django.utils import timezone
 
 from firings.actions.remind_pick_ups import remind_pick_ups as remind
+from firings.actions.watch import watch_silence
 
 
 @shared_task
 def remind_pick_ups() -> int:
     return remind(at=timezone.now())
+
+
+@shared_task
+def watch_silent_kilns() -> int:
+    """Silence makes no reading: somebody has to look at the clock."""
+    return watch_silence(at=timezone.now())

@@ -229,6 +229,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 15.0,
         "options": {"expires": 15},
     },
+    "look for kilns that fell silent": {
+        "task": "firings.tasks.watch_silent_kilns",
+        "schedule": 60.0,
+        "options": {"expires": 60},
+    },
     "remind of ware to collect": {
         "task": "firings.tasks.remind_pick_ups",
         "schedule": 60.0 * 60,

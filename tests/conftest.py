@@ -22,7 +22,6 @@ from tests.browser import FLAGS, find_chromium
 from tests.flushing import flushing_past_triggers
 from tests.waiting import until
 
-
 # How long a property takes says how busy the machine is, and nothing about the property.
 property_settings.register_profile(
     "unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow]

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
+from firings.actions.alarms import clear_alarms
 from firings.actions.kiln_state import change_kiln_state, held_kiln
 from firings.actions.meter_files import intervals_of
 from firings.actions.plan_firing import (
@@ -20,8 +21,10 @@ from firings.calculations.cones import CONES
 from firings.calculations.energy import MEASURED_SOURCES, EnergyEstimate
 from firings.calculations.energy_profile import energy_profile
 from firings.calculations.energy_reconciled import FiringMeters, best_energy
+from firings.calculations.watch_signs import WHILE_HEATING
 from firings.facts import firing_aborted, firing_closed
 from firings.models import (
+    AlarmKind,
     BookingState,
     CareKind,
     CareTask,
@@ -103,6 +106,7 @@ def abort_firing(
         _set_energy(firing, is_needed=False, at=at)
         firing.abort_reason, firing.is_kiln_fault = reason, is_kiln_fault
         firing.closed_at = at
+        clear_alarms(firing, at=at, kinds=[*WHILE_HEATING, AlarmKind.NO_DATA])
         change_firing_state(
             firing, FiringState.ABORTED, deed="broken off", by=by, at=at, why=reason
         )

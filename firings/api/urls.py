@@ -3,6 +3,7 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
+from firings.api.alarms import AlarmViewSet
 from firings.api.bookings import BookingViewSet
 from firings.api.firings import FiringViewSet
 from firings.api.kiln_topics import KilnTopicViewSet
@@ -29,6 +30,7 @@ router.register("glazes", GlazeViewSet)
 router.register("sizes", PieceSizeViewSet)
 router.register("bookings", BookingViewSet)
 router.register("firings", FiringViewSet)
+router.register("alarms", AlarmViewSet)
 
 urlpatterns = [
     path("queues/", QueuesView.as_view(), name="api_queues"),

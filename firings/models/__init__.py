@@ -1,3 +1,4 @@
+from firings.models.alarms import Alarm, AlarmKind, WatchLimits
 from firings.models.bookings import (
     Booking,
     BookingState,
@@ -41,6 +42,8 @@ from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
 __all__ = [
     "KILN_IS_TAKEN",
     "STAFF",
+    "Alarm",
+    "AlarmKind",
     "Alloy",
     "Booking",
     "BookingState",
@@ -77,5 +80,6 @@ __all__ = [
     "Stage",
     "TimeUnit",
     "Vent",
+    "WatchLimits",
     "WitnessCone",
 ]
