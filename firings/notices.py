@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from django.utils import timezone
+
+from firings.actions.ask_to_look import is_unheard_of
 from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
 from studio.models import Notice
 from studio.notice_kinds import NoticeKind, register_kind
@@ -46,6 +49,12 @@ def is_still_closed(notice: Notice) -> bool:
     """A kiln that was opened meanwhile needs nobody to go and open it."""
     firing = Firing.objects.filter(pk=notice.facts["firing"]).first()
     return firing is not None and firing.state == FiringState.COOLED
+
+
+def is_still_unheard_of(notice: Notice) -> bool:
+    """A reading since, or an opened kiln, says more than a forecast."""
+    firing = Firing.objects.running().filter(pk=notice.facts["firing"]).first()
+    return firing is not None and is_unheard_of(firing, timezone.now())
 
 
 def is_still_booked(notice: Notice) -> bool:
@@ -89,6 +98,14 @@ KINDS = (
         "firings",
         expires_after=timedelta(days=2),
         still_true=is_still_closed,
+        context=firing_facts,
+    ),
+    NoticeKind(
+        "look",
+        "Go and look at a kiln",
+        "firings",
+        expires_after=timedelta(hours=12),
+        still_true=is_still_unheard_of,
         context=firing_facts,
     ),
     NoticeKind("ready", "Pieces are ready", "firings", context=booking_facts),

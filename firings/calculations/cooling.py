@@ -79,7 +79,7 @@ class Asked:
 
     readings: the firing's, in order of time; some hundreds are enough. schedule: what the kiln was
     set to do, for as long as it has not ended (`is_over`). room_c: what somebody says of the
-    room; a measured series goes before it.
+    room; a measured series goes before it. is_assumed: nobody measured the reading given.
     """
 
     kiln: KilnCooling
@@ -90,6 +90,7 @@ class Asked:
     schedule: Sequence[PlannedSegment] = ()
     is_over: bool = False
     room_c: float | None = None
+    is_assumed: bool = False
 
 
 @dataclass(frozen=True)
@@ -125,6 +126,7 @@ class CoolingForecast:
     firings_count: int
     limit_c: float
     silent_s: float
+    is_assumed: bool = False
     ways: _Ways | None = field(default=None, repr=False, compare=False)
 
     @property
@@ -241,6 +243,7 @@ def _forecast(
         firings_count=asked.kiln.firings_count,
         limit_c=asked.limit_c,
         silent_s=(at - readings[-1].at).total_seconds(),
+        is_assumed=asked.is_assumed,
         ways=ways,
     )
 
@@ -262,7 +265,8 @@ def _already_there(
 
 def _drawn(mean: Array, spread: Array, width: float) -> Array:
     """Hours since the last cut at every cut, for each way; the first cut is now, at 0."""
-    root = np.linalg.cholesky(spread + 1e-12 * np.eye(len(mean)))
+    sizes, ways = np.linalg.eigh(spread)
+    root = ways * np.sqrt(np.maximum(sizes, 0.0))
     stretches = np.exp(mean + width * _draws(len(mean), seed=1) @ root.T)
     return np.hstack([np.zeros((WAYS_COUNT, 1)), np.cumsum(stretches, axis=1)])
 

@@ -7,6 +7,7 @@ from firings.models.bookings import (
     ShelfFraction,
     Stage,
 )
+from firings.models.cooling import CoolingHabits
 from firings.models.firings import (
     KILN_IS_TAKEN,
     STAFF,
@@ -44,6 +45,7 @@ __all__ = [
     "CareTask",
     "ChamberShape",
     "Clay",
+    "CoolingHabits",
     "DeclineReason",
     "Firing",
     "FiringPolicy",
