@@ -185,7 +185,11 @@ def _falling(
     if fall.last_c <= asked.limit_c:  # levelled out against noise it is there already
         return _already_there(asked, readings, off, at)
     ahead = outlook(asked.kiln, driven, fall, room, asked.limit_c)
-    width = asked.kiln.width_at(fall.last_c if len(fall.hours) > 1 else CHECKED_C[0])
+    width = asked.kiln.width_at(
+        fall.last_c if len(fall.hours) > 1 else CHECKED_C[0],
+        is_room_measured=room.is_measured,
+        is_load_known=driven.energy_wh is not None,
+    )
     off_h = np.zeros(WAYS_COUNT)
     ways = _Ways(readings[-1].at, ahead.temp_c, _drawn(ahead.mean, ahead.spread, width), off_h)
     return _forecast(asked, readings, Stage.FALLING, ways, driven.off_at, at)
@@ -204,7 +208,10 @@ def _before(asked: Asked, readings: Sequence[Reading], at: datetime) -> CoolingF
     if peak.last_c <= asked.limit_c:
         return None
     ahead = outlook(asked.kiln, driven, peak, room, asked.limit_c)
-    hours = _drawn(ahead.mean, ahead.spread, asked.kiln.width_at(CHECKED_C[0]))
+    width = asked.kiln.width_at(
+        CHECKED_C[0], is_room_measured=room.is_measured, is_load_known=False
+    )
+    hours = _drawn(ahead.mean, ahead.spread, width)
     error_h = math.hypot(PLAN_ERROR_SHARE * rest.hours, PLAN_ERROR_H)
     off_h = np.maximum(rest.hours + error_h * _draws(1, seed=2)[:, 0], 0.0)
     ways = _Ways(readings[-1].at, ahead.temp_c, hours, off_h)

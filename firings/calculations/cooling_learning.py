@@ -29,6 +29,7 @@ from firings.calculations.readings import Reading
 PEAK_C_MIN = 400.0
 FALLEN_TO_SHARE = 0.4
 CUTS_MIN = 4
+ABOVE_ROOM_C = 12.0
 # A fall without a reading for so much of its time has not been seen.
 GAP_SHARE_MAX = 0.5
 
@@ -45,7 +46,7 @@ def learn_from_firing(asked: Asked) -> KilnCooling | None:
     if off is None or hottest_c(readings[off]) < PEAK_C_MIN:
         return None
     room = room_seen(readings, asked.room_c)
-    fallen = _above_room(readings[off:], room.room_c)
+    fallen = _of_interest(readings[off:], max(room.room_c + ABOVE_ROOM_C, asked.limit_c - 2))
     if len(fallen) < CUTS_MIN or not _is_seen(fallen):
         return None
     driven = driven_part(readings[: off + 1], asked.started_at, room.room_c, asked.rated_power_w)
@@ -55,16 +56,16 @@ def learn_from_firing(asked: Asked) -> KilnCooling | None:
     # How far off a guess of an unknown kiln was says nothing of forecasts that rest on history.
     is_known = asked.kiln.firings_count > 0
     misses = [
-        _miss(asked, fallen, driven, fall, checked_c) if is_known else None
+        _miss(asked, readings[:off], fallen, driven, fall, checked_c) if is_known else None
         for checked_c in CHECKED_C
     ]
     learned = learn_cooling(asked.kiln, driven, fall, room, misses)
     return _described(learned, asked, driven, fall)
 
 
-def _above_room(readings: Sequence[Reading], room_c: float) -> list[Reading]:
-    """The fall as far as the room does not blur it."""
-    above = [reading for reading in readings if hottest_c(reading) > room_c + 12]
+def _of_interest(readings: Sequence[Reading], lowest_c: float) -> list[Reading]:
+    """The fall down to the limit, and no further than the room does not blur it."""
+    above = [reading for reading in readings if hottest_c(reading) > lowest_c]
     return above if len(above) > 1 else list(readings)
 
 
@@ -78,7 +79,12 @@ def _is_seen(readings: Sequence[Reading]) -> bool:
 
 
 def _miss(
-    asked: Asked, fallen: Sequence[Reading], driven: Driven, fall: Fall, checked_c: float
+    asked: Asked,
+    heated: Sequence[Reading],
+    fallen: Sequence[Reading],
+    driven: Driven,
+    fall: Fall,
+    checked_c: float,
 ) -> float | None:
     """A forecast of the last cut, made when the kiln was at checked_c (the first: at its peak)."""
     target_c, end_h = fall.last_c, float(fall.hours[-1])
@@ -88,7 +94,7 @@ def _miss(
             return None
         count = next((n for n, r in enumerate(fallen, 1) if hottest_c(r) <= checked_c), 0)
         seen = list(fallen[:count])
-    room = room_seen(seen, asked.room_c)
+    room = room_seen([*heated, *seen], asked.room_c)
     so_far = fall_part(seen, room.room_c) if len(seen) > 1 else at_peak(seen[0])
     if not room.room_c < target_c < so_far.last_c:
         return None

@@ -81,33 +81,43 @@ class KilnCooling:
         known = LOAD_VARIES_WEIGHT * LOAD_VARIES**2 + self.load_squares
         return math.sqrt(known / (LOAD_VARIES_WEIGHT + self.firings_count))
 
-    @property
-    def widths(self) -> tuple[float, ...]:
-        """By what the plain spread of a forecast is multiplied, at each of CHECKED_C."""
-        if self.firings_count == 0:
-            return WIDTHS_UNKNOWN
+    def widths(self, *, is_room_measured: bool, is_load_known: bool) -> tuple[float, ...]:
+        """By what the plain spread of a forecast is multiplied, at each of CHECKED_C.
+
+        is_load_known: the energy of heating tells how much is in the kiln.
+        """
+        starts = WIDTHS_UNKNOWN if self.firings_count == 0 else WIDTHS
+        if not is_load_known:
+            starts = (1.0, *starts[1:])
+        if not is_room_measured:
+            starts = (1.0,) * len(starts)
         return tuple(
             min(max(math.sqrt(squared), WIDTH_MIN), WIDTH_MAX)
             for squared in (
                 (WIDTH_WEIGHT * start**2 + squares) / (WIDTH_WEIGHT + count)
-                for start, (squares, count) in zip(WIDTHS, self.misses, strict=True)
+                for start, (squares, count) in zip(starts, self.misses, strict=True)
             )
         )
 
-    def width_at(self, temp_c: float) -> float:
+    def width_at(self, temp_c: float, *, is_room_measured: bool, is_load_known: bool) -> float:
         """The same for a fall that has come to temp_c."""
+        widths = self.widths(is_room_measured=is_room_measured, is_load_known=is_load_known)
         marks = [-math.log(checked_c) for checked_c in CHECKED_C]
-        return float(np.interp(-math.log(max(temp_c, 1.0)), marks, self.widths))
+        return float(np.interp(-math.log(max(temp_c, 1.0)), marks, widths))
 
     @property
-    def wall_hours(self) -> float:
-        """The wall's time constant in hours, alone: heat capacity times resistance."""
-        return math.exp(self.mean[Habit.TIME])
+    def wall_s(self) -> float:
+        """The wall's own time constant: heat capacity times resistance."""
+        return 3600 * math.exp(self.mean[Habit.TIME])
 
     @property
-    def load_hours(self) -> float:
-        """The slow time constant of load and wall together, against the wall's resistance."""
-        return self.wall_hours * (math.exp(self.mean[Habit.LOAD]) + 0.5)
+    def load_percent(self) -> int:
+        """Heat of the usual ware and shelves, in per cent of what the wall holds per degree."""
+        return round(100 * math.exp(self.mean[Habit.LOAD]))
+
+    @property
+    def usual_s(self) -> float | None:
+        return None if self.usual_hours is None else 3600 * self.usual_hours
 
     def to_json(self) -> dict[str, Any]:
         """A dict that JSON can carry; the covariance as its lower triangle."""
