@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 
@@ -49,7 +49,6 @@ def trials_of(
     histories: Iterable[int] = HISTORIES,
     has_power: bool = True,
     has_room: bool = True,
-    limit_c: float = LIMIT_C,
 ) -> list[Trial]:
     """Forecast, then learn, one firing of a kiln after another."""
     wanted, trials, known = set(histories), [], None
@@ -57,16 +56,16 @@ def trials_of(
         known = known or unknown_kiln(log.kiln.volume_l, log.kiln.inner_m2)
         if history in wanted:
             trials += [
-                _trial(known, log, moment, history, has_power, has_room, limit_c)
+                _trial(known, log, moment, history, has_power=has_power, has_room=has_room)
                 for moment in MOMENTS
             ]
-        asked = _asked(known, log, log.readings[-1].at, has_power, has_room, limit_c)
+        asked = asked_of(known, log, log.readings[-1].at, has_power=has_power, has_room=has_room)
         known = learn_from_firing(asked) or known
     return trials
 
 
-def _asked(
-    known: KilnCooling, log: WallLog, at: datetime, has_power: bool, has_room: bool, limit_c: float
+def asked_of(
+    known: KilnCooling, log: WallLog, at: datetime, *, has_power: bool, has_room: bool
 ) -> Asked:
     readings = [
         replace(
@@ -77,15 +76,15 @@ def _asked(
         for reading in log.readings
         if reading.at <= at
     ]
-    return Asked(known, readings, START, 1.0, limit_c, is_over=True)
+    return Asked(known, readings, START, 1.0, LIMIT_C, is_over=True)
 
 
-def _trial(known, log, moment, history, has_power, has_room, limit_c) -> Trial:
+def _trial(known: KilnCooling, log: WallLog, moment: str, history: int, **logged: bool) -> Trial:
     asked_at = log.off_at if moment == "peak" else log.reaches(float(moment.split()[0]))
-    asked = _asked(known, log, asked_at, has_power, has_room, limit_c)
+    asked = asked_of(known, log, asked_at, **logged)
     at = asked.readings[-1].at
     forecast = forecast_cooling(asked, at)
-    true_at = log.reaches(limit_c)
+    true_at = log.reaches(LIMIT_C)
     left = true_at - at
     return Trial(
         moment=moment,
@@ -106,7 +105,3 @@ def share_inside(trials: Iterable[Trial]) -> float:
 
 def median_band(trials: Iterable[Trial]) -> float:
     return float(np.median([trial.band for trial in trials]))
-
-
-def hours(delta: timedelta) -> float:
-    return delta / timedelta(hours=1)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from firings.calculations.cooling import Stage
+from firings.calculations.cooling import Phase
 
 
 class BandPointSerializer(serializers.Serializer[None]):
@@ -19,7 +19,7 @@ class BandPointSerializer(serializers.Serializer[None]):
 class CoolingForecastSerializer(serializers.Serializer[None]):
     """When the hottest zone may read the limit. It opens no kiln: measure, and decide."""
 
-    stage = serializers.ChoiceField(choices=[stage.value for stage in Stage])
+    phase = serializers.ChoiceField(choices=[phase.value for phase in Phase])
     earliest_at = serializers.DateTimeField(help_text="8 of 10 cases lie from here")
     likely_at = serializers.DateTimeField()
     latest_at = serializers.DateTimeField(help_text="to here")

@@ -65,7 +65,7 @@ def time_to_reach_s(
     return time_constant_s * math.log(ratio)
 
 
-class Stage(StrEnum):
+class Phase(StrEnum):
     """Where a firing stands, seen from its fall."""
 
     BEFORE = "before"
@@ -115,7 +115,7 @@ class CoolingForecast:
     `firings_count` closed firings of this kiln. `off_at` is when the power went off, or may go.
     """
 
-    stage: Stage
+    phase: Phase
     earliest_at: datetime
     likely_at: datetime
     latest_at: datetime
@@ -136,11 +136,11 @@ class CoolingForecast:
 
     @property
     def is_reached(self) -> bool:
-        return self.stage == Stage.REACHED
+        return self.phase == Phase.REACHED
 
     @property
     def is_before(self) -> bool:
-        return self.stage == Stage.BEFORE
+        return self.phase == Phase.BEFORE
 
 
 @dataclass(frozen=True)
@@ -192,7 +192,7 @@ def _falling(
     )
     off_h = np.zeros(WAYS_COUNT)
     ways = _Ways(readings[-1].at, ahead.temp_c, _drawn(ahead.mean, ahead.spread, width), off_h)
-    return _forecast(asked, readings, Stage.FALLING, ways, driven.off_at, at)
+    return _forecast(asked, readings, Phase.FALLING, ways, driven.off_at, at)
 
 
 def _before(asked: Asked, readings: Sequence[Reading], at: datetime) -> CoolingForecast | None:
@@ -216,7 +216,7 @@ def _before(asked: Asked, readings: Sequence[Reading], at: datetime) -> CoolingF
     off_h = np.maximum(rest.hours + error_h * _draws(1, seed=2)[:, 0], 0.0)
     ways = _Ways(readings[-1].at, ahead.temp_c, hours, off_h)
     off_at = readings[-1].at + timedelta(hours=rest.hours)
-    return _forecast(asked, readings, Stage.BEFORE, ways, off_at, at)
+    return _forecast(asked, readings, Phase.BEFORE, ways, off_at, at)
 
 
 def at_peak(reading: Reading) -> Fall:
@@ -227,7 +227,7 @@ def at_peak(reading: Reading) -> Fall:
 def _forecast(
     asked: Asked,
     readings: Sequence[Reading],
-    stage: Stage,
+    phase: Phase,
     ways: _Ways,
     off_at: datetime,
     at: datetime,
@@ -239,7 +239,7 @@ def _forecast(
     )
     room = room_seen(readings, asked.room_c)
     return CoolingForecast(
-        stage=stage,
+        phase=phase,
         earliest_at=earliest,
         likely_at=likely,
         latest_at=latest,
@@ -264,7 +264,7 @@ def _already_there(
     reached_at = readings[index].at
     room = room_seen(readings, asked.room_c)
     return CoolingForecast(
-        Stage.REACHED, reached_at, reached_at, reached_at, readings[off].at,
+        Phase.REACHED, reached_at, reached_at, reached_at, readings[off].at,
         hottest_c(readings[-1]), room.room_c, room.is_measured, asked.kiln.firings_count,
         asked.limit_c, (at - readings[-1].at).total_seconds(),
     )  # fmt: skip

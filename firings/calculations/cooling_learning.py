@@ -60,7 +60,7 @@ def learn_from_firing(asked: Asked) -> KilnCooling | None:
         for checked_c in CHECKED_C
     ]
     learned = learn_cooling(asked.kiln, driven, fall, room, misses)
-    return _described(learned, asked, driven, fall)
+    return _described(learned, asked, max(hottest_c(reading) for reading in readings), fall)
 
 
 def _of_interest(readings: Sequence[Reading], lowest_c: float) -> list[Reading]:
@@ -106,10 +106,9 @@ def _miss(
     return math.log(max(truth_h, 0.05) / left_h) / error if truth_h > 0 else None
 
 
-def _described(learned: KilnCooling, asked: Asked, driven: Driven, fall: Fall) -> KilnCooling:
+def _described(learned: KilnCooling, asked: Asked, peak_c: float, fall: Fall) -> KilnCooling:
     """Running means for people: the peak, and the hours from there to the limit."""
     count = learned.firings_count
-    peak_c = float(fall.temp_c[0])
     usual_peak_c = asked.kiln.usual_peak_c
     mean_peak_c = peak_c if usual_peak_c is None else usual_peak_c + (peak_c - usual_peak_c) / count
     hours = asked.kiln.usual_hours

@@ -12,6 +12,7 @@ from firings.calculations.readings import Reading
 AT_TARGET_C = 5.0
 # A kiln that heats at another rate than set is believed, within these bounds: ours, no source.
 PACE_SPAN = timedelta(hours=1)
+PACE_HOURS_MIN = 0.4
 PACE_MIN, PACE_MAX = 0.4, 1.3
 
 
@@ -48,11 +49,11 @@ def rest_of_schedule(
             raise ValueError(f"rate_c_per_h must be above 0, not {segment.rate_c_per_h!r}")
     if not schedule:
         return None
-    left, held_h = _segments_left(readings, schedule)
+    left, held_h, began = _segments_left(readings, schedule)
     last, ahead = readings[-1], [readings[-1]]
     temp_c, moment_h = hottest_c(last), 0.0
     for number, segment in enumerate(left):
-        pace = _pace(readings, segment) if number == 0 else 1.0
+        pace = _pace(readings[began:], segment) if number == 0 else 1.0
         moment_h += abs(segment.target_c - temp_c) / (segment.rate_c_per_h * pace)
         temp_c = segment.target_c
         ahead.append(Reading(_later(last.at, moment_h, ahead[-1].at), temp_c))
@@ -72,9 +73,12 @@ def _later(since: datetime, hours: float, after: datetime) -> datetime:
 
 def _segments_left(
     readings: Sequence[Reading], schedule: Sequence[PlannedSegment]
-) -> tuple[list[PlannedSegment], float]:
-    """The segments from the one that runs on, and the hours its hold has lasted."""
-    index = 0
+) -> tuple[list[PlannedSegment], float, int]:
+    """The segments from the one that runs on, the hours its hold has lasted, and its beginning.
+
+    The beginning is the index of a reading.
+    """
+    index = began = 0
     for number, segment in enumerate(schedule):
         from_c = schedule[number - 1].target_c if number else -273.0
         came_at: datetime | None = None
@@ -87,19 +91,28 @@ def _segments_left(
                 break
             index += 1
         if came_at is None:
-            return list(schedule[number:]), 0.0
+            return list(schedule[number:]), 0.0, began
         held_h = (readings[-1].at - came_at) / timedelta(hours=1)
         if held_h < segment.hold_minutes / 60:
-            return list(schedule[number:]), held_h
-    return [], 0.0
+            return list(schedule[number:]), held_h, began
+        began = index + _held(readings[index:], segment)
+    return [], 0.0, began
+
+
+def _held(readings: Sequence[Reading], segment: PlannedSegment) -> int:
+    """How many readings the segment's hold takes."""
+    until = readings[0].at + timedelta(minutes=segment.hold_minutes)
+    return sum(reading.at < until for reading in readings)
 
 
 def _pace(readings: Sequence[Reading], segment: PlannedSegment) -> float:
-    """How fast the kiln heats, as a share of the rate set."""
-    last = readings[-1]
-    before = [reading for reading in readings if last.at - reading.at >= PACE_SPAN]
-    if not before or hottest_c(last) >= segment.target_c - AT_TARGET_C:
+    """How fast the kiln heats in this ramp, as a share of the rate set."""
+    if not readings or hottest_c(readings[-1]) >= segment.target_c - AT_TARGET_C:
         return 1.0
-    hours = (last.at - before[-1].at) / timedelta(hours=1)
-    rate = (hottest_c(last) - hottest_c(before[-1])) / hours
+    last = readings[-1]
+    late = [reading for reading in readings if last.at - reading.at <= PACE_SPAN]
+    hours = (last.at - late[0].at) / timedelta(hours=1)
+    if hours < PACE_HOURS_MIN:
+        return 1.0
+    rate = (hottest_c(last) - hottest_c(late[0])) / hours
     return min(max(rate / segment.rate_c_per_h, PACE_MIN), PACE_MAX)

@@ -13,17 +13,19 @@ import statistics
 import time
 
 from firings.calculations.cooling import forecast_cooling
+from firings.calculations.cooling_prior import unknown_kiln
 from tests.cooling_trials import (
     HISTORIES,
     MOMENTS,
     Trial,
-    _asked,
+    asked_of,
     drawn_logs,
     median_band,
     median_error,
     share_inside,
     trials_of,
 )
+from tests.kiln_wall_model import WallLog
 
 KINDS = {
     "power and room logged": {},
@@ -66,11 +68,9 @@ def _groups(trials: list[Trial]) -> list[tuple[str, list[Trial]]]:
     ]
 
 
-def _print_pace(log) -> None:
-    from firings.calculations.cooling_prior import unknown_kiln
-
+def _print_pace(log: WallLog) -> None:
     known = unknown_kiln(log.kiln.volume_l, log.kiln.inner_m2)
-    asked = _asked(known, log, log.reaches(300.0), True, True, 52.0)
+    asked = asked_of(known, log, log.reaches(300.0), has_power=True, has_room=True)
     at, took = asked.readings[-1].at, []
     for _ in range(15):
         began = time.perf_counter()
