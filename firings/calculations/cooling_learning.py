@@ -29,7 +29,7 @@ from firings.calculations.readings import Reading
 PEAK_C_MIN = 400.0
 FALLEN_TO_SHARE = 0.4
 CUTS_MIN = 4
-ABOVE_ROOM_C = 12.0
+ABOVE_ROOM_C, NEAR_ROOM_C = 12.0, 5.0
 # A fall without a reading for so much of its time has not been seen.
 GAP_SHARE_MAX = 0.5
 
@@ -46,7 +46,7 @@ def learn_from_firing(asked: Asked) -> KilnCooling | None:
     if off is None or hottest_c(readings[off]) < PEAK_C_MIN:
         return None
     room = room_seen(readings, asked.room_c)
-    fallen = _of_interest(readings[off:], max(room.room_c + ABOVE_ROOM_C, asked.limit_c - 2))
+    fallen = _of_interest(readings[off:], room.room_c, asked.limit_c)
     if len(fallen) < CUTS_MIN or not _is_seen(fallen):
         return None
     driven = driven_part(readings[: off + 1], asked.started_at, room.room_c, asked.rated_power_w)
@@ -63,9 +63,13 @@ def learn_from_firing(asked: Asked) -> KilnCooling | None:
     return _described(learned, asked, max(hottest_c(reading) for reading in readings), fall)
 
 
-def _of_interest(readings: Sequence[Reading], lowest_c: float) -> list[Reading]:
+def _of_interest(readings: Sequence[Reading], room_c: float, limit_c: float) -> list[Reading]:
     """The fall down to the limit, and no further than the room does not blur it."""
+    lowest_c = max(room_c + ABOVE_ROOM_C, limit_c - 2)
     above = [reading for reading in readings if hottest_c(reading) > lowest_c]
+    below = next((reading for reading in readings if hottest_c(reading) <= lowest_c), None)
+    if below is not None and hottest_c(below) > room_c + NEAR_ROOM_C and below.at > above[-1].at:
+        above.append(below)
     return above if len(above) > 1 else list(readings)
 
 

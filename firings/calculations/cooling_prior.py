@@ -86,7 +86,7 @@ class KilnCooling:
 
         is_load_known: the energy of heating tells how much is in the kiln.
         """
-        starts = WIDTHS_UNKNOWN if self.firings_count == 0 else WIDTHS
+        starts: tuple[float, ...] = WIDTHS_UNKNOWN if self.firings_count == 0 else WIDTHS
         if not is_load_known:
             starts = (1.0, *starts[1:])
         if not is_room_measured:
