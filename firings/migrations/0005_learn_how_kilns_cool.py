@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("firings", "0002_let_every_cone_fit"),
+        ("firings", "0004_hear_kiln_topics"),
     ]
 
     operations = [
