@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from django.utils import timezone
+
+from firings.actions.ask_to_look import is_unheard_of
 from firings.models import Alarm, Booking, BookingState, Firing, FiringPolicy, FiringState
 from firings.pages.alarms import seen_by
 from studio.models import Notice, Studio
@@ -67,6 +70,12 @@ def is_still_open(notice: Notice) -> bool:
     return Alarm.objects.open().filter(pk=notice.facts.get("alarm")).exists()
 
 
+def is_still_unheard_of(notice: Notice) -> bool:
+    """A reading since, or an opened kiln, says more than a forecast."""
+    firing = Firing.objects.running().filter(pk=notice.facts["firing"]).first()
+    return firing is not None and is_unheard_of(firing, timezone.now())
+
+
 def is_still_booked(notice: Notice) -> bool:
     booking = Booking.objects.filter(pk=notice.facts["booking"]).first()
     return booking is not None and booking.state not in (
@@ -109,6 +118,14 @@ KINDS = (
         "firings",
         expires_after=timedelta(days=2),
         still_true=is_still_closed,
+        context=firing_facts,
+    ),
+    NoticeKind(
+        "look",
+        "Go and look at a kiln",
+        "firings",
+        expires_after=timedelta(hours=12),
+        still_true=is_still_unheard_of,
         context=firing_facts,
     ),
     NoticeKind("ready", "Pieces are ready", "firings", context=booking_facts),

@@ -234,6 +234,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 60.0,
         "options": {"expires": 60},
     },
+    "ask crew to look at kilns nobody hears of": {
+        "task": "firings.tasks.ask_crew_to_look",
+        "schedule": 60.0 * 5,
+        "options": {"expires": 60 * 5},
+    },
     "remind of ware to collect": {
         "task": "firings.tasks.remind_pick_ups",
         "schedule": 60.0 * 60,

@@ -15,6 +15,7 @@ from firings.actions.plan_firing import change_firing_state, locked_firing, requ
 from firings.actions.tell_crew import tell_crew
 from firings.actions.watch import go_on_watching, has_turned_for_good, peak_of
 from firings.calculations.firing_summary import FiringSummary
+from firings.calculations.readings import GAP_MAX
 from firings.calculations.readings import Reading as Moment
 from firings.calculations.watch_signs import WHILE_HEATING
 from firings.models import Firing, FiringPolicy, FiringState, Reading, ReadingSource
@@ -75,7 +76,8 @@ def note_fall_and_cool(
         fell_at = summary.peak_at or fresh[-1].at
         _begin(firing, by=by, at=fell_at, why=f"readings fell {FALLEN_BY_C:.0f} °C")
     if firing.state == FiringState.COOLING:
-        by_hand = fresh[-1] if source == ReadingSource.HAND else None
+        is_decisive = source == ReadingSource.HAND and not _logger_is_above(firing, limit_c)
+        by_hand = fresh[-1] if is_decisive else None
         measured = _measured_at_limit(latest, by_hand, firing.cooling_at or at, limit_c)
         if measured:
             _end(firing, measured, limit_c, by=by, at=at)
@@ -86,6 +88,15 @@ def _has_ended(firing: Firing, latest: Sequence[Measured], limit_c: float) -> bo
     if not _has_fallen(latest, peak_of(firing) or 0.0, limit_c):
         return False
     return has_turned_for_good(firing, [temp_c for _, temp_c in latest], limit_c)
+
+
+def _logger_is_above(firing: Firing, limit_c: float) -> bool:
+    """Whether a logger that still sends is above the limit: nobody's reading undoes that."""
+    logged = firing.readings.exclude(source=ReadingSource.HAND).order_by("-at").first()
+    last = firing.readings.order_by("-at").first()
+    if logged is None or last is None or last.at - logged.at > GAP_MAX:
+        return False
+    return _hottest_c(logged) > limit_c
 
 
 def _has_fallen(latest: Sequence[Measured], peak_c: float, limit_c: float) -> bool:

@@ -8,6 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from firings.actions.alarms import clear_alarms
+from firings.actions.cooling_habits import learn_cooling_of
 from firings.actions.kiln_state import change_kiln_state, held_kiln
 from firings.actions.meter_files import intervals_of
 from firings.actions.plan_firing import (
@@ -76,6 +77,7 @@ def close_firing(
         firing.is_kiln_fault, firing.closed_at = is_kiln_fault, at
         change_firing_state(firing, FiringState.CLOSED, deed="closed", by=by, at=at)
         firing.save()
+        learn_cooling_of(firing, at=at)
         if firing.is_empty_first_firing:
             _pass_first_firing(firing, kiln, by=by, at=at)
         firing_closed.send(sender=Firing, firing=firing, by=by, at=at)

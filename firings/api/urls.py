@@ -5,6 +5,7 @@ from rest_framework.routers import SimpleRouter
 
 from firings.api.alarms import AlarmViewSet
 from firings.api.bookings import BookingViewSet
+from firings.api.cooling import FiringForecastView, KilnCoolingView
 from firings.api.firings import FiringViewSet
 from firings.api.kiln_topics import KilnTopicViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
@@ -38,5 +39,11 @@ urlpatterns = [
     path("kilns/<int:pk>/readings/", KilnReadingsView.as_view(), name="api_kiln_readings"),
     path("firings/<int:pk>/readings/", FiringReadingsView.as_view(), name="api_firing_readings"),
     path("firings/<int:pk>/curve/", FiringCurveView.as_view(), name="api_firing_curve"),
+    path(
+        "firings/<int:pk>/cooling-forecast/",
+        FiringForecastView.as_view(),
+        name="api_firing_cooling_forecast",
+    ),
+    path("kilns/<int:pk>/cooling/", KilnCoolingView.as_view(), name="api_kiln_cooling"),
     *router.urls,
 ]

@@ -8,6 +8,7 @@ from firings.models.bookings import (
     ShelfFraction,
     Stage,
 )
+from firings.models.cooling import CoolingHabits
 from firings.models.firings import (
     KILN_IS_TAKEN,
     STAFF,
@@ -51,6 +52,7 @@ __all__ = [
     "CareTask",
     "ChamberShape",
     "Clay",
+    "CoolingHabits",
     "DeclineReason",
     "Firing",
     "FiringPolicy",

@@ -11,8 +11,8 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 
+from firings.actions.cooling_habits import forecast_of
 from firings.actions.readings import moments_of
-from firings.calculations.cooling import forecast_cooling
 from firings.calculations.firing_summary import FiringSummary
 from firings.calculations.readings import GAP_MAX
 from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
@@ -63,7 +63,6 @@ WAY = (
     ("Unloading", ("opened",)),
     ("Closed", ("closed",)),
 )
-ROOM_C_USUAL = 20.0
 
 
 @signed_in
@@ -143,11 +142,7 @@ def curve_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) ->
         "now": now,
         **alarms_context(request, firing),
     }
-    if firing.state == FiringState.COOLING and readings:
-        room_c = readings[-1].room_c
-        context["forecast"] = forecast_cooling(
-            readings, ROOM_C_USUAL if room_c is None else room_c, limit_c, now
-        )
+    context["forecast"] = forecast_of(firing, now)
     return context
 
 

@@ -8,6 +8,7 @@ from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 
+from firings.actions.cooling_habits import habits_of
 from firings.actions.start import firings_since_witness_cone
 from firings.calculations.kiln_circuit import circuit_load
 from firings.models import CareTask, Firing, Kiln, KilnPart, KilnState, ShelfSet
@@ -45,6 +46,7 @@ def kiln(request: HttpRequest, pk: int) -> HttpResponse:
         "kiln": shown,
         "circuit": circuit_load(shown.rated_power_w, shown.supply_v, shown.breaker_a),
         "since_witness": firings_since_witness_cone(shown),
+        "cooling": habits_of(shown),
         "parts": parts.filter(retired_on=None),
         "retired": parts.exclude(retired_on=None).order_by("-retired_on", "-pk")[:10],
         "alarms": alarms_of_kiln(shown, units_of(request)),

@@ -6,7 +6,16 @@ from functools import partial
 import pytest
 from django.db import IntegrityError, transaction
 
-from firings.models import Booking, Firing, Layer, Piece, Placement, Reading, WatchLimits
+from firings.models import (
+    Booking,
+    CoolingHabits,
+    Firing,
+    Layer,
+    Piece,
+    Placement,
+    Reading,
+    WatchLimits,
+)
 from tests import scene
 from tests.scene import NOON
 
@@ -137,5 +146,21 @@ def test_a_started_firing_without_its_time(kiln):
         "started_firing_has_its_time",
         lambda: Firing.objects.create(
             kiln=kiln, stage="bisque", cone="04", state="firing", planned_for=later
+        ),
+    )
+
+
+def test_cooling_habits_come_of_a_firing_and_a_kiln_has_them_once(kiln):
+    refused(
+        "habits_come_of_a_firing",
+        lambda: CoolingHabits.objects.create(
+            kiln=kiln, learned={}, firings_count=0, learned_at=NOON
+        ),
+    )
+    CoolingHabits.objects.create(kiln=kiln, learned={}, firings_count=1, learned_at=NOON)
+    refused(
+        "firings_coolinghabits_kiln_id",
+        lambda: CoolingHabits.objects.create(
+            kiln=kiln, learned={}, firings_count=2, learned_at=NOON
         ),
     )
