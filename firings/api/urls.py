@@ -3,9 +3,13 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
+from firings.api.alarms import AlarmViewSet
 from firings.api.bookings import BookingViewSet
+from firings.api.cooling import FiringForecastView, KilnCoolingView
 from firings.api.firings import FiringViewSet
+from firings.api.kiln_topics import KilnTopicViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
+from firings.api.meter_files import MeterFileViewSet
 from firings.api.readings import FiringCurveView, FiringReadingsView, KilnReadingsView
 from firings.api.ware import (
     ClayViewSet,
@@ -20,11 +24,14 @@ router.register("kilns", KilnViewSet)
 router.register("kilns/<int:kiln_pk>/parts", PartViewSet, basename="kiln-part")
 router.register("kilns/<int:kiln_pk>/care", CareViewSet, basename="kiln-care")
 router.register("kilns/<int:kiln_pk>/keys", KilnKeyViewSet, basename="kiln-key")
+router.register("kilns/<int:kiln_pk>/meter-files", MeterFileViewSet, basename="kiln-meter-file")
+router.register("kilns/<int:kiln_pk>/topics", KilnTopicViewSet, basename="kiln-topic")
 router.register("clays", ClayViewSet)
 router.register("glazes", GlazeViewSet)
 router.register("sizes", PieceSizeViewSet)
 router.register("bookings", BookingViewSet)
 router.register("firings", FiringViewSet)
+router.register("alarms", AlarmViewSet)
 
 urlpatterns = [
     path("queues/", QueuesView.as_view(), name="api_queues"),
@@ -32,5 +39,11 @@ urlpatterns = [
     path("kilns/<int:pk>/readings/", KilnReadingsView.as_view(), name="api_kiln_readings"),
     path("firings/<int:pk>/readings/", FiringReadingsView.as_view(), name="api_firing_readings"),
     path("firings/<int:pk>/curve/", FiringCurveView.as_view(), name="api_firing_curve"),
+    path(
+        "firings/<int:pk>/cooling-forecast/",
+        FiringForecastView.as_view(),
+        name="api_firing_cooling_forecast",
+    ),
+    path("kilns/<int:pk>/cooling/", KilnCoolingView.as_view(), name="api_kiln_cooling"),
     *router.urls,
 ]
