@@ -59,7 +59,7 @@ class Placement:
     piece_id: str
     x_mm: float
     y_mm: float
-    turn_deg: int = 0
+    turn_deg: float = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from firings.calculations.footprints import Footprint, area_mm2, check_gap_mm
 from firings.calculations.load_plan import Placement
-from firings.calculations.planning.crowds import NEARLY_MM2, Crowds
+from firings.calculations.planning.crowds import NEARLY_MM2, Crowds, MayTurn
 from firings.calculations.planning.descent import Array
 from firings.calculations.planning.region import Region
 
@@ -27,7 +27,13 @@ _SETS_TRIED = 48
 
 
 def pack_best(
-    region: Region, pieces: Mapping[str, Footprint], gap_mm: float, *, seed: int, steps: int
+    region: Region,
+    pieces: Mapping[str, Footprint],
+    gap_mm: float,
+    *,
+    seed: int,
+    steps: int,
+    may_turn: MayTurn = "quarter",
 ) -> tuple[Placement, ...]:
     """The pieces (id: footprint) of the greatest area found for one shelf, each in its place.
 
@@ -35,13 +41,21 @@ def pack_best(
     same seed and steps give the same answer. Raises ValueError like `squeeze`.
     """
     best: tuple[Placement, ...] = ()
-    for _, best in fuller_and_fuller(region, pieces, gap_mm, seed=seed, steps=steps):
-        pass
+    for _, found in fuller_and_fuller(
+        region, pieces, gap_mm, seed=seed, steps=steps, may_turn=may_turn
+    ):
+        best = found
     return best
 
 
 def fuller_and_fuller(
-    region: Region, pieces: Mapping[str, Footprint], gap_mm: float, *, seed: int, steps: int
+    region: Region,
+    pieces: Mapping[str, Footprint],
+    gap_mm: float,
+    *,
+    seed: int,
+    steps: int,
+    may_turn: MayTurn = "quarter",
 ) -> Iterator[tuple[int, tuple[Placement, ...]]]:
     """Better and better answers to `pack_best`, each with the steps taken until then."""
     check_gap_mm("gap_mm", gap_mm)
@@ -49,7 +63,7 @@ def fuller_and_fuller(
         raise ValueError(f"steps must be 1 or more, got {steps}")
     if not pieces:
         return
-    choice = _Choice(region, pieces, gap_mm, seed)
+    choice = _Choice(region, pieces, gap_mm, seed, may_turn)
     for number in range(max(1, round(steps / _STEPS_A_ROUND))):
         if choice.round():
             yield (number + 1) * _STEPS_A_ROUND, choice.best_placements()
@@ -59,7 +73,12 @@ class _Choice:
     """The best set so far and a batch of crowds that would be better."""
 
     def __init__(
-        self, region: Region, pieces: Mapping[str, Footprint], gap_mm: float, seed: int
+        self,
+        region: Region,
+        pieces: Mapping[str, Footprint],
+        gap_mm: float,
+        seed: int,
+        may_turn: MayTurn,
     ) -> None:
         self.ids = tuple(pieces)
         footprints = tuple(pieces.values())
@@ -69,7 +88,7 @@ class _Choice:
         seats = int(np.searchsorted(np.cumsum(np.sort(areas)), 1.02 * self.shelf_mm2)) + 1
         self.seats = min(len(footprints), seats)
         who = np.full((_ROWS, self.seats), len(footprints))
-        self.crowds = Crowds(region, footprints, gap_mm, seed, (), who)
+        self.crowds = Crowds(region, footprints, gap_mm, seed, (), who, may_turn)
         self.random = self.crowds.random
         self.nobody = len(footprints)
         self.best_mm2 = 0.0
@@ -84,13 +103,10 @@ class _Choice:
     def best_placements(self) -> tuple[Placement, ...]:
         seats = np.flatnonzero(self.best_who != self.nobody)
         return tuple(
-            Placement(
-                self.ids[self.best_who[seat]],
-                float(self.best_places[seat]),
-                float(self.best_places[seat + self.seats]),
-                90 if self.best_turned[seat] else 0,
+            self.crowds.placement(
+                self.ids[self.best_who[seat]], self.best_places, self.best_turned, seat
             )
-            for seat in seats
+            for seat in seats.tolist()
         )
 
     def row_mm2(self, row: int) -> float:
@@ -114,7 +130,7 @@ class _Choice:
 
     def _take_in(self, heights: Array) -> bool:
         crowds = self.crowds
-        free = [row for row in np.flatnonzero(heights < NEARLY_MM2).tolist()]
+        free: list[int] = np.flatnonzero(heights < NEARLY_MM2).tolist()
         for row in sorted(free, key=self.row_mm2, reverse=True):
             if self.row_mm2(row) <= self.best_mm2:
                 return False
@@ -145,7 +161,7 @@ class _Choice:
         crowds.who[row] = chosen
         is_new = chosen != who
         crowds.is_turned[row] = np.where(
-            is_new, crowds._random_turns((self.seats,)), self.best_turned
+            is_new, crowds.random_turns((self.seats,)), self.best_turned
         )
         if kept.any():
             crowds.places[row] = self.best_places
@@ -157,7 +173,9 @@ class _Choice:
         else:
             left, front, right, back = crowds.bounds_mm
             crowds.places[row, : self.seats] = self.random.uniform(left, right, self.seats) * 0.85
-            crowds.places[row, self.seats :] = self.random.uniform(front, back, self.seats) * 0.85
+            crowds.places[row, self.seats : 2 * self.seats] = (
+                self.random.uniform(front, back, self.seats) * 0.85
+            )
 
     def _kept_seats(self) -> NDArray[np.bool_]:
         """The seats of the best set but for a few neighbours."""
@@ -214,7 +232,7 @@ class _Choice:
         likely = waiting[(sums > self.best_mm2) & (sums <= max(self.best_mm2 * 1.03, 1.0))]
         if len(likely):
             crowds.who[row, seat] = likely[self.random.integers(len(likely))]
-            if self.random.random() < 0.5:
+            if self.random.random() < 0.5 and not crowds.is_free:
                 crowds.is_turned[row, seat] ^= True
 
 

@@ -67,6 +67,9 @@ class Crowd:
     pairs) is how strongly each pair counts; a search may raise it for pairs that stay stuck.
     """
 
+    # The arc of one radian, for crowds whose pieces have a turn of their own.
+    arm_mm = 0.0
+
     def __init__(
         self,
         walls: Walls,
@@ -135,7 +138,9 @@ class Crowd:
         sizes = (self.across, self.along, self.radius)
         rows = [size[row : row + 1] for size in sizes]
         fixed = [(x, y, wide, deep, reach) for x, y, wide, deep, reach in self.fixed.tolist()]
-        return Crowd(self.walls, rows[0], rows[1], rows[2], self.gap_mm, fixed)
+        alone = type(self)(self.walls, rows[0], rows[1], rows[2], self.gap_mm, fixed)
+        alone.arm_mm = self.arm_mm
+        return alone
 
     def cost_at(self, batch: Array, row: int, piece: int, x: Array, y: Array) -> Array:
         """The height that a piece of one row would add if it stood at each of some places."""
