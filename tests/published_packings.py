@@ -13,6 +13,8 @@ the largest area; no spacing, quarter turns allowed. The areas are good values, 
 
 from dataclasses import dataclass
 
+from firings.calculations.footprints import Footprint, Rectangle
+
 # The least radius known of a circle around 1, 2, 3, ... circles of radius 1.
 RADIUS_AROUND_UNIT_CIRCLES = (
     1.0,
@@ -117,3 +119,15 @@ RECTANGLE_SETS = {
         ),
     ),
 }
+
+
+def in_hundredths(
+    rectangle_set: RectangleSet, number: int
+) -> tuple[int, float, dict[str, Footprint]]:
+    """One container of a set in whole mm, a hundred to the unit: radius, published area, pieces."""
+    pieces: dict[str, Footprint] = {
+        f"r{index}": Rectangle(round(width * 100), round(height * 100))
+        for index, (width, height) in enumerate(rectangle_set.sizes)
+    }
+    radius_mm = round(rectangle_set.container_radii[number] * 100)
+    return radius_mm, rectangle_set.areas[number] * 10_000, pieces

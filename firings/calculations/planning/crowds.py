@@ -119,14 +119,14 @@ class Crowds:
 
     # ---- letting go
 
-    def let_go(self, steps: int) -> Array:
-        """Every crowd downhill, until one stands free or all are stuck; the heights reached."""
+    def let_go(self, steps: int, *, is_one_enough: bool) -> Array:
+        """Every crowd downhill until one (or all) stand free or all are stuck; the heights."""
         self.places, heights = descend(
             lambda batch: self.crowd.measure(batch, HAIR_MM),
             self.places,
             steps,
             enough=_ENOUGH_MM2,
-            is_one_enough=True,
+            is_one_enough=is_one_enough,
             stuck=0.01,
         )
         return heights

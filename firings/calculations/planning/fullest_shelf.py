@@ -16,14 +16,18 @@ from numpy.typing import NDArray
 from firings.calculations.footprints import Footprint, area_mm2, check_gap_mm
 from firings.calculations.load_plan import Placement
 from firings.calculations.planning.crowds import NEARLY_MM2, Crowds, MayTurn
-from firings.calculations.planning.descent import Array
 from firings.calculations.planning.region import Region
+from firings.calculations.planning.squeeze import cannot_fit
 
 _ROWS = 24
 _STEPS_A_ROUND = 60
 _GIVEN_UP_AFTER = 6
 _SHARE_AFRESH = 0.15
 _SETS_TRIED = 48
+# Seats of a row, over what a shelf full of pieces of the mean area would need.
+_SEATS_SPARE = 1.5
+# After so many rounds without a better set, sets of a little less area may take its place.
+_PATIENCE = 80
 
 
 def pack_best(
@@ -61,12 +65,19 @@ def fuller_and_fuller(
     check_gap_mm("gap_mm", gap_mm)
     if steps < 1:
         raise ValueError(f"steps must be 1 or more, got {steps}")
-    if not pieces:
+    usable = {
+        piece_id: footprint
+        for piece_id, footprint in pieces.items()
+        if not cannot_fit(region, {piece_id: footprint}, gap_mm, may_turn)
+    }
+    if not usable:
         return
-    choice = _Choice(region, pieces, gap_mm, seed, may_turn)
+    choice = _Choice(region, usable, gap_mm, seed, may_turn)
     for number in range(max(1, round(steps / _STEPS_A_ROUND))):
         if choice.round():
             yield (number + 1) * _STEPS_A_ROUND, choice.best_placements()
+        if choice.has_all:
+            return
 
 
 class _Choice:
@@ -86,12 +97,14 @@ class _Choice:
         self.areas = np.append(areas, 0.0)
         self.shelf_mm2 = _room_mm2(region)
         seats = int(np.searchsorted(np.cumsum(np.sort(areas)), 1.02 * self.shelf_mm2)) + 1
-        self.seats = min(len(footprints), seats)
+        usual = math.ceil(_SEATS_SPARE * self.shelf_mm2 / areas.mean())
+        self.seats = min(len(footprints), seats, max(usual, 12))
         who = np.full((_ROWS, self.seats), len(footprints))
         self.crowds = Crowds(region, footprints, gap_mm, seed, (), who, may_turn)
         self.random = self.crowds.random
         self.nobody = len(footprints)
-        self.best_mm2 = 0.0
+        self.best_mm2 = self.mark_mm2 = self.top_mm2 = 0.0
+        self.idle = 0
         self.best_who = who[0].copy()
         self.best_turned = self.crowds.is_turned[0].copy()
         self.best_places = self.crowds.places[0].copy()
@@ -109,17 +122,28 @@ class _Choice:
             for seat in seats.tolist()
         )
 
+    @property
+    def has_all(self) -> bool:
+        """Whether every piece stands on the shelf."""
+        return bool((self.best_who != self.nobody).sum() == self.nobody)
+
     def row_mm2(self, row: int) -> float:
         return float(self.areas[self.crowds.who[row]].sum())
 
     def round(self) -> bool:
         """Let the crowds go once, take in what came free, stir the rest; whether it is better."""
         crowds = self.crowds
-        heights = crowds.let_go(_STEPS_A_ROUND)
-        is_better = self._take_in(heights)
+        heights = crowds.let_go(_STEPS_A_ROUND, is_one_enough=False)
+        is_free = heights < NEARLY_MM2
+        is_better = self._take_in(is_free)
+        self.idle += 1
+        if self.idle > _PATIENCE:
+            self.mark_mm2 = self.best_mm2 * self.random.uniform(0.95, 0.99)
+            self.idle = 0
         crowds.keep_better(heights, 1.0)
         for row in range(_ROWS):
-            if crowds.ages[row] > _GIVEN_UP_AFTER or self.row_mm2(row) <= self.best_mm2:
+            is_old = crowds.ages[row] > _GIVEN_UP_AFTER
+            if is_old or is_free[row] or self.row_mm2(row) <= self.mark_mm2:
                 self._make(row)
         fresh = crowds.heights == math.inf
         crowds.note_kept()
@@ -128,18 +152,21 @@ class _Choice:
         crowds.take_sizes()
         return is_better
 
-    def _take_in(self, heights: Array) -> bool:
+    def _take_in(self, is_free: NDArray[np.bool_]) -> bool:
         crowds = self.crowds
-        free: list[int] = np.flatnonzero(heights < NEARLY_MM2).tolist()
+        free: list[int] = np.flatnonzero(is_free).tolist()
         for row in sorted(free, key=self.row_mm2, reverse=True):
-            if self.row_mm2(row) <= self.best_mm2:
+            if self.row_mm2(row) <= self.mark_mm2:
                 return False
             places = crowds.freed(row)
-            if places is not None:
-                self.best_mm2 = self.row_mm2(row)
+            if places is not None and crowds.who[row].tolist() != self.best_who.tolist():
+                self.best_mm2 = self.mark_mm2 = self.row_mm2(row)
+                self.idle = 0
                 self.best_who, self.best_places = crowds.who[row].copy(), places
                 self.best_turned = crowds.is_turned[row].copy()
-                return True
+                is_top = self.best_mm2 > self.top_mm2
+                self.top_mm2 = max(self.top_mm2, self.best_mm2)
+                return is_top
         return False
 
     # ---- making sets that would be better
@@ -153,11 +180,14 @@ class _Choice:
         else:
             kept = self._kept_seats()
         more = self.shelf_mm2 * 10 ** self.random.uniform(-3.5, -1.3)
-        least = self.best_mm2 if self.best_mm2 else self.shelf_mm2 * self.random.uniform(0.4, 0.8)
+        least = self.mark_mm2 if self.best_mm2 else self.shelf_mm2 * self.random.uniform(0.05, 0.8)
         who = np.where(kept, self.best_who, self.nobody)
         chosen = self._chosen(who, least, more)
         if chosen is None:
-            return
+            kept[:], who = False, np.full(self.seats, self.nobody)
+            chosen = self._chosen(who, least, more)
+        if chosen is None:
+            chosen = self._largest()
         crowds.who[row] = chosen
         is_new = chosen != who
         crowds.is_turned[row] = np.where(
@@ -206,6 +236,11 @@ class _Choice:
         new[free[: last + 1]] = waiting[tries[trial, : last + 1]]
         return new
 
+    def _largest(self) -> NDArray[np.intp]:
+        """The largest pieces, in an order of chance."""
+        largest = np.argsort(-self.areas[:-1], kind="stable")[: self.seats]
+        return self.random.permutation(largest)
+
     # ---- stirring
 
     def _stir(self, fresh: NDArray[np.bool_]) -> None:
@@ -229,7 +264,7 @@ class _Choice:
         waiting = np.setdiff1d(np.arange(self.nobody), crowds.who[row])
         rest = self.row_mm2(row) - self.areas[crowds.who[row, seat]]
         sums = rest + self.areas[waiting]
-        likely = waiting[(sums > self.best_mm2) & (sums <= max(self.best_mm2 * 1.03, 1.0))]
+        likely = waiting[(sums > self.mark_mm2) & (sums <= max(self.mark_mm2 * 1.03, 1.0))]
         if len(likely):
             crowds.who[row, seat] = likely[self.random.integers(len(likely))]
             if self.random.random() < 0.5 and not crowds.is_free:

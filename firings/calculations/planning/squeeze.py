@@ -54,7 +54,7 @@ def squeeze(
     ids = tuple(pieces)
     _begin(crowds, ids, start or ())
     for number in range(max(1, round(steps / _STEPS_A_ROUND))):
-        heights = crowds.let_go(min(steps, _STEPS_A_ROUND))
+        heights = crowds.let_go(min(steps, _STEPS_A_ROUND), is_one_enough=True)
         best = int(heights.argmin())
         freed = crowds.freed(best) if heights[best] < NEARLY_MM2 else None
         if freed is not None:
