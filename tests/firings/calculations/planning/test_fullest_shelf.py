@@ -17,10 +17,9 @@ from firings.calculations.planning.fullest_shelf import fuller_and_fuller, pack_
 from firings.calculations.planning.region import Region, shelf_region
 from tests.published_packings import RECTANGLE_SETS, in_hundredths
 
-# Enough for 99 % with the seed used; other seeds need up to ten times as many.
-STEPS = {
-    ("rect1", 0): 1,
-}
+# More than enough for 99 %: a run ends as soon as it is there.
+STEPS = 200_000
+CONTAINERS = [*((name, number) for name in ("rect1", "rect2") for number in range(3)), ("rect3", 1)]
 
 
 def round_region(radius_mm: int) -> Region:
@@ -42,21 +41,25 @@ def round_kiln(radius_mm: int) -> KilnSpace:
 def faults(space: KilnSpace, pieces: dict[str, Footprint], placements, gap_mm) -> tuple[str, ...]:
     standing = {put.piece_id for put in placements}
     load_pieces = [
-        LoadPiece(piece_id, size, 20, 0) for piece_id, size in pieces.items() if piece_id in standing
+        LoadPiece(piece_id, size, 20, 0)
+        for piece_id, size in pieces.items()
+        if piece_id in standing
     ]
     layer = PlannedLayer("whole", 1, (50,), 50, placements)
     return check_load(space, load_pieces, LoadPlan((layer,), ()), gap_mm)
 
 
-@pytest.mark.parametrize(("name", "number"), sorted(STEPS))
+@pytest.mark.parametrize(("name", "number"), CONTAINERS)
 def test_rectangles_fill_a_circle_to_99_percent_of_the_published_area(name, number):
     # Sets of Lopez and Beasley 2018, areas of Bouzid and Salhi 2020.
     radius_mm, published_mm2, pieces = in_hundredths(RECTANGLE_SETS[name], number)
-    steps = STEPS[name, number]
-    placements = pack_best(round_region(radius_mm), pieces, 0, seed=1, steps=steps)
-    assert faults(round_kiln(radius_mm), pieces, placements, 0) == ()
-    filled_mm2 = sum(area_mm2(pieces[put.piece_id]) for put in placements)
+    filled_mm2 = 0
+    for _, placements in fuller_and_fuller(round_region(radius_mm), pieces, 0, seed=1, steps=STEPS):
+        filled_mm2 = sum(area_mm2(pieces[put.piece_id]) for put in placements)
+        if filled_mm2 >= 0.99 * published_mm2:
+            break
     assert filled_mm2 >= 0.99 * published_mm2
+    assert faults(round_kiln(radius_mm), pieces, placements, 0) == ()
 
 
 WARE: dict[str, Footprint] = {
