@@ -117,6 +117,14 @@ class Crowds:
         """Measure from now on with the pieces and turns that the rows have."""
         self.crowd.set_sizes(*self._sizes())
 
+    def take_row_sizes(self, row: int) -> None:
+        """As `take_sizes` for one row, but only for where its pieces are set down."""
+        wide, deep = self.wide[self.who[row]], self.deep[self.who[row]]
+        turned, crowd = self.is_turned[row], self.crowd
+        crowd.across[row] = np.where(turned, deep, wide)
+        crowd.along[row] = np.where(turned, wide, deep)
+        crowd.radius[row] = self.radius[self.who[row]]
+
     # ---- letting go
 
     def let_go(self, steps: int, *, is_one_enough: bool) -> Array:

@@ -21,7 +21,7 @@ from firings.calculations.planning.squeeze import cannot_fit
 
 _ROWS = 24
 _STEPS_A_ROUND = 60
-_GIVEN_UP_AFTER = 6
+_GIVEN_UP_AFTER = 12
 _SHARE_AFRESH = 0.15
 _SETS_TRIED = 48
 # Seats of a row, over what a shelf full of pieces of the mean area would need.
@@ -188,24 +188,25 @@ class _Choice:
             chosen = self._chosen(who, least, more)
         if chosen is None:
             chosen = self._largest()
+        self._seat(row, chosen, kept)
+
+    def _seat(self, row: int, chosen: NDArray[np.intp], kept: NDArray[np.bool_]) -> None:
+        """The chosen pieces on the shelf: what was kept as it stands, the others set down."""
+        crowds, seats = self.crowds, self.seats
         crowds.who[row] = chosen
-        is_new = chosen != who
-        crowds.is_turned[row] = np.where(
-            is_new, crowds.random_turns((self.seats,)), self.best_turned
-        )
-        if kept.any():
-            crowds.places[row] = self.best_places
-            crowds.take_sizes()
-            fresh = np.flatnonzero(is_new)
-            order = fresh[np.argsort(-self.areas[chosen[fresh]], kind="stable")]
-            for seat in order.tolist():
-                crowds.set_down(row, seat)
-        else:
+        turns = crowds.random_turns((seats,))
+        crowds.is_turned[row] = np.where(kept, self.best_turned, turns)
+        if not kept.any():
             left, front, right, back = crowds.bounds_mm
-            crowds.places[row, : self.seats] = self.random.uniform(left, right, self.seats) * 0.85
-            crowds.places[row, self.seats : 2 * self.seats] = (
-                self.random.uniform(front, back, self.seats) * 0.85
-            )
+            crowds.places[row, :seats] = self.random.uniform(left, right, seats) * 0.85
+            crowds.places[row, seats : 2 * seats] = self.random.uniform(front, back, seats) * 0.85
+            return
+        crowds.places[row] = self.best_places
+        crowds.take_row_sizes(row)
+        fresh = np.flatnonzero(~kept & (chosen != self.nobody))
+        order = fresh[np.argsort(-self.areas[chosen[fresh]], kind="stable")]
+        for seat in order.tolist():
+            crowds.set_down(row, seat)
 
     def _kept_seats(self) -> NDArray[np.bool_]:
         """The seats of the best set but for a few neighbours."""
