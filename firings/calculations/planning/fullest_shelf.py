@@ -28,6 +28,8 @@ _SETS_TRIED = 48
 _SEATS_SPARE = 1.5
 # After so many rounds without a better set, sets of a little less area may take its place.
 _PATIENCE = 80
+# After so many rounds without a fuller shelf than ever the search begins again from nothing.
+_AFRESH_AFTER = 200
 
 
 def pack_best(
@@ -104,7 +106,7 @@ class _Choice:
         self.random = self.crowds.random
         self.nobody = len(footprints)
         self.best_mm2 = self.mark_mm2 = self.top_mm2 = 0.0
-        self.idle = 0
+        self.idle = self.since_top = 0
         self.best_who = who[0].copy()
         self.best_turned = self.crowds.is_turned[0].copy()
         self.best_places = self.crowds.places[0].copy()
@@ -134,16 +136,20 @@ class _Choice:
         """Let the crowds go once, take in what came free, stir the rest; whether it is better."""
         crowds = self.crowds
         heights = crowds.let_go(_STEPS_A_ROUND, is_one_enough=False)
-        is_free = heights < NEARLY_MM2
-        is_better = self._take_in(is_free)
+        is_spent = heights < NEARLY_MM2
+        is_better = self._take_in(is_spent)
         self.idle += 1
-        if self.idle > _PATIENCE:
+        self.since_top = 0 if is_better else self.since_top + 1
+        if self.since_top > _AFRESH_AFTER:
+            self._begin_again()
+            is_spent[:] = True
+        elif self.idle > _PATIENCE:
             self.mark_mm2 = self.best_mm2 * self.random.uniform(0.95, 0.99)
             self.idle = 0
         crowds.keep_better(heights, 1.0)
         for row in range(_ROWS):
             is_old = crowds.ages[row] > _GIVEN_UP_AFTER
-            if is_old or is_free[row] or self.row_mm2(row) <= self.mark_mm2:
+            if is_old or is_spent[row] or self.row_mm2(row) <= self.mark_mm2:
                 self._make(row)
         fresh = crowds.heights == math.inf
         crowds.note_kept()
@@ -151,6 +157,12 @@ class _Choice:
         self._stir(fresh)
         crowds.take_sizes()
         return is_better
+
+    def _begin_again(self) -> None:
+        """Forget the set at hand; what is known of the fullest shelf stays."""
+        self.best_mm2 = self.mark_mm2 = 0.0
+        self.best_who = np.full(self.seats, self.nobody)
+        self.since_top = self.idle = 0
 
     def _take_in(self, is_free: NDArray[np.bool_]) -> bool:
         crowds = self.crowds

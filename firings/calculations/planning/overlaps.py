@@ -216,14 +216,14 @@ class Crowd:
         lack = np.maximum(self.reach.ravel()[near] + hair_mm - apart, 0)
         push = self.weights.ravel()[near] * lack
         count, size = self.count, x.size
-        height = np.bincount(rows, push * lack, len(x))
+        height: Array = np.bincount(rows, push * lack, len(x)).astype(float)
         own = pair < self.own_pairs
         first = rows * count + self.first[pair]
         second = rows[own] * count + self.second[pair[own]]
-        pulls = []
+        pulls: list[Array] = []
         for pull in (push * away_x, push * away_y):
             change = np.bincount(first, pull, size) - np.bincount(second, pull[own], size)
-            pulls.append(change.reshape(x.shape))
+            pulls.append(change.reshape(x.shape).astype(float))
         return height, pulls[0], pulls[1]
 
     def _lacks(self, x: Array, y: Array, hair_mm: float) -> tuple[Array, Array, Array]:
