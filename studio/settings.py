@@ -198,6 +198,8 @@ CACHES = {
     },
 }
 
+MQTT_URL = ENVIRONMENT["MQTT_URL"]
+
 # --- Tasks ----------------------------------------------------------------------------------
 CELERY_BROKER_URL = celery_url(ENVIRONMENT["REDIS_URL"], HOME)
 CELERY_TASK_ACKS_LATE = True

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 ENERGY_SOURCES = {
     "meter_register": "read from the electricity meter",
+    "interval_meter": "measured by the utility's meter of this kiln, interval by interval",
     "power_samples": "measured by the logger's power samples",
     "duty": "from how long the elements were on, times the kiln's rated power",
     "history": "the usual energy of like firings of this kiln, as none was measured",

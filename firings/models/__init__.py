@@ -17,6 +17,7 @@ from firings.models.firings import (
     Result,
     WitnessCone,
 )
+from firings.models.kiln_topics import KilnTopic, TimeUnit
 from firings.models.kilns import (
     CareKind,
     CareTask,
@@ -32,6 +33,7 @@ from firings.models.kilns import (
     Vent,
 )
 from firings.models.loads import Layer, Placement
+from firings.models.meter_files import MeterFile, MeterInterval
 from firings.models.policy import FiringPolicy
 from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
 
@@ -54,8 +56,11 @@ __all__ = [
     "KilnPart",
     "KilnState",
     "KilnToken",
+    "KilnTopic",
     "Layer",
     "LifeUnit",
+    "MeterFile",
+    "MeterInterval",
     "Outcome",
     "PartKind",
     "Piece",
@@ -68,6 +73,7 @@ __all__ = [
     "ShelfSet",
     "ShelfShape",
     "Stage",
+    "TimeUnit",
     "Vent",
     "WitnessCone",
 ]

@@ -18,7 +18,7 @@ from firings.calculations.heat_watch import too_hot
 from firings.calculations.readings import GAP_MAX
 from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
 from firings.pages.curve import draw_curve
-from firings.pages.energy_words import source_words
+from firings.pages.energy_words import disagreement_sentences, other_sources, source_words
 from firings.pages.firing_cones import cones_context
 from firings.pages.found import firing_numbered
 from firings.pages.load_page import load_context
@@ -83,6 +83,8 @@ def firing_page(request: HttpRequest, number: int) -> HttpResponse:
         "steps": steps_of(firing),
         "is_live": firing.state in ("firing", "cooling"),
         "energy_source": source_words(firing),
+        "energy_others": other_sources(firing),
+        "energy_disagreements": disagreement_sentences(firing),
     }
     if firing.started_at:
         context |= curve_context(request, firing, policy)

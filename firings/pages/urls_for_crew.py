@@ -46,6 +46,7 @@ urlpatterns: list[URLPattern] = [
     path("firings/<int:number>/abort/", firing_end.abort, name="abort_firing"),
     path("pick-up/", pick_up.shelf, name="pick_up"),
     path("pick-up/<slug:slip>/hand-out/", pick_up.hand_out, name="hand_out"),
+    path("pick-up/<slug:slip>/put-right/", unload.put_right, name="put_right"),
     path("kilns-now/", kilns_now.kilns_now, name="kilns_now"),
     path("care/<int:task>/finish/", kilns_now.finish, name="finish_care"),
 ]

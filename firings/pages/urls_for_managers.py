@@ -7,6 +7,8 @@ from firings.pages import (
     kiln_pages,
     kiln_service,
     kiln_setup,
+    kiln_topics,
+    meter_files,
     policy,
     ware_palette,
 )
@@ -23,6 +25,9 @@ urlpatterns: list[URLPattern] = [
     path("kilns/parts/<int:pk>/replace/", kiln_service.replace, name="replace_part"),
     path("kilns/<int:pk>/keys/new/", kiln_keys.new_key, name="new_kiln_key"),
     path("kilns/keys/<int:pk>/revoke/", kiln_keys.revoke_key, name="revoke_kiln_key"),
+    path("kilns/<int:pk>/meter/", meter_files.meter_files, name="meter_files"),
+    path("kilns/<int:pk>/topics/", kiln_topics.topics, name="kiln_topics"),
+    path("kilns/topics/<int:pk>/drop/", kiln_topics.drop, name="drop_kiln_topic"),
     path("palette/", ware_palette.palette, name="palette"),
     path("palette/clays/new/", ware_palette.clay, name="new_clay"),
     path("palette/clays/<int:pk>/", ware_palette.clay, name="clay"),
