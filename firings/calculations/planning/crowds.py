@@ -10,15 +10,21 @@ M. Locatelli, F. Schoen, "Solving the problem of packing equal and unequal circl
 container", Journal of Global Optimization 47 (2010) 63-81 (both from memory).
 """
 
+import math
 from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firings.calculations.footprints import Disc, Footprint
+from firings.calculations.load_plan import Placement
 from firings.calculations.planning.descent import Array, descend
 from firings.calculations.planning.overlaps import Crowd, Row, Walls
 from firings.calculations.planning.region import Region
+from firings.calculations.planning.turned_overlaps import TurnedCrowd
+
+MayTurn = Literal["quarter", "any"]
 
 # What an answer may be wrong by; the search asks for a hair more room than needed, so that what
 # is left when it stops lies within.
@@ -38,7 +44,10 @@ def sizes_of(footprint: Footprint) -> tuple[float, float, float]:
 
 
 class Crowds:
-    """Rows of crowds. `who` (rows, seats): numbers of `footprints`, or `nobody` for a free seat."""
+    """Rows of crowds. `who` (rows, seats): numbers of `footprints`, or `nobody` for a free seat.
+
+    `may_turn`: rectangles by quarter turns, or by any angle (several times slower).
+    """
 
     def __init__(
         self,
@@ -48,19 +57,26 @@ class Crowds:
         seed: int,
         in_the_way: Sequence[Row],
         who: NDArray[np.intp],
+        may_turn: MayTurn = "quarter",
     ) -> None:
+        if may_turn not in ("quarter", "any"):
+            raise ValueError(f"may_turn must be quarter or any, got {may_turn!r}")
         self.bounds_mm = region.bounds_mm
         self.random = np.random.default_rng(seed)
         sizes = np.array([*(sizes_of(footprint) for footprint in footprints), (0.0, 0.0, 0.0)])
         self.wide, self.deep, self.radius = sizes.T
-        self.can_turn = self.wide != self.deep
+        self.is_free = may_turn == "any" and bool(self.wide.any())
+        self.can_turn = self.wide > 0 if self.is_free else self.wide != self.deep
         self.has_turns = bool(self.can_turn.any())
         self.nobody = len(footprints)
         self.rows, self.seats = who.shape
         self.who = who
-        self.is_turned = self._random_turns((self.rows, self.seats))
+        self.is_turned = self.random_turns((self.rows, self.seats))
         posts = [(p.x_mm, p.y_mm, 0.0, 0.0, p.radius_mm) for p in region.posts]
-        self.crowd = Crowd(Walls(region), *self._sizes(), gap_mm, (*posts, *in_the_way))
+        kind = TurnedCrowd if self.is_free else Crowd
+        self.crowd = kind(Walls(region), *self._sizes(), gap_mm, (*posts, *in_the_way))
+        # The arc of one radian; 0 where pieces have no turn of their own.
+        self.arm_mm = self.crowd.arm_mm
         self.places = self._random_places()
         self.heights = np.full(self.rows, np.inf)
         self.ages = np.zeros(self.rows, dtype=int)
@@ -71,8 +87,9 @@ class Crowds:
         across, along = np.where(turned, deep, wide), np.where(turned, wide, deep)
         return across, along, self.radius[self.who]
 
-    def _random_turns(self, shape: tuple[int, ...]) -> NDArray[np.bool_]:
-        if not self.has_turns:
+    def random_turns(self, shape: tuple[int, ...]) -> NDArray[np.bool_]:
+        """Quarter turns at random; none where there is nothing to turn by quarters."""
+        if self.is_free or not self.has_turns:
             return np.zeros(shape, dtype=bool)
         return self.random.random(shape) < 0.5
 
@@ -81,22 +98,43 @@ class Crowds:
         shape = (self.rows, self.seats)
         x = self.random.uniform(0.85 * left, 0.85 * right, shape)
         y = self.random.uniform(0.85 * front, 0.85 * back, shape)
-        return np.concatenate((x, y), axis=1)
+        if not self.is_free:
+            return np.concatenate((x, y), axis=1)
+        turns = self.random.uniform(0, math.pi, shape) * self.arm_mm
+        return np.concatenate((x, y, turns), axis=1)
+
+    def placement(
+        self, piece_id: str, places: Array, is_turned: NDArray[np.bool_], seat: int
+    ) -> Placement:
+        """Where the piece of one seat stands."""
+        turn_deg: float = 90 if is_turned[seat] else 0
+        if self.is_free and self.can_turn[self.who[:, seat]].any():
+            turn_deg = math.degrees(places[2 * self.seats + seat] / self.arm_mm) % 180
+        x_mm, y_mm = float(places[seat]), float(places[self.seats + seat])
+        return Placement(piece_id, x_mm, y_mm, turn_deg)
 
     def take_sizes(self) -> None:
         """Measure from now on with the pieces and turns that the rows have."""
         self.crowd.set_sizes(*self._sizes())
 
+    def take_row_sizes(self, row: int) -> None:
+        """As `take_sizes` for one row, but only for where its pieces are set down."""
+        wide, deep = self.wide[self.who[row]], self.deep[self.who[row]]
+        turned, crowd = self.is_turned[row], self.crowd
+        crowd.across[row] = np.where(turned, deep, wide)
+        crowd.along[row] = np.where(turned, wide, deep)
+        crowd.radius[row] = self.radius[self.who[row]]
+
     # ---- letting go
 
-    def let_go(self, steps: int) -> Array:
-        """Every crowd downhill, until one stands free or all are stuck; the heights reached."""
+    def let_go(self, steps: int, *, is_one_enough: bool) -> Array:
+        """Every crowd downhill until one (or all) stand free or all are stuck; the heights."""
         self.places, heights = descend(
             lambda batch: self.crowd.measure(batch, HAIR_MM),
             self.places,
             steps,
             enough=_ENOUGH_MM2,
-            is_one_enough=True,
+            is_one_enough=is_one_enough,
             stuck=0.01,
         )
         return heights
@@ -171,8 +209,13 @@ class Crowds:
 
     def turn_one(self, row: int) -> None:
         seats = np.flatnonzero(self.can_turn[self.who[row]])
-        if len(seats):
-            seat = int(seats[self.random.integers(len(seats))])
+        if not len(seats):
+            return
+        seat = int(seats[self.random.integers(len(seats))])
+        if self.is_free:
+            turn = self.random.uniform(0.25, 0.75) * math.pi
+            self.places[row, 2 * self.seats + seat] += turn * self.arm_mm
+        else:
             self.is_turned[row, seat] ^= True
 
     def set_down(self, row: int, seat: int) -> None:

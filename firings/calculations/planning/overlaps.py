@@ -17,6 +17,9 @@ from firings.calculations.planning.region import Region
 Array = NDArray[np.float64]
 Row = tuple[float, float, float, float, float]
 
+# From so many pairs on it pays to look for those that are near each other first.
+_MANY_PAIRS = 64
+
 
 class Walls:
     """The outline of a shelf for the corners of footprints: circles and edges as rows."""
@@ -60,12 +63,27 @@ def _is_idle(circle: tuple[float, float, float], circles: Sequence[tuple[float, 
     )
 
 
+def _way_out(dx: Array, dy: Array, over_x: Array, over_y: Array) -> tuple[Array, Array, Array]:
+    """How far two cores are apart (negative: how deep they interlock), and the way out."""
+    out_x, out_y = np.maximum(over_x, 0), np.maximum(over_y, 0)
+    out = np.sqrt(out_x * out_x + out_y * out_y)
+    apart = out + np.minimum(np.maximum(over_x, over_y), 0)
+    is_in, is_wide = out <= 0, over_x > over_y
+    safe = np.where(is_in, 1.0, out)
+    away_x = np.where(is_in, is_wide, out_x / safe) * np.where(dx < 0, -1.0, 1.0)
+    away_y = np.where(is_in, ~is_wide, out_y / safe) * np.where(dy < 0, -1.0, 1.0)
+    return apart, away_x, away_y
+
+
 class Crowd:
     """A batch of crowds on one shelf. `across`, `along`, `radius`: (rows, pieces).
 
     A piece with no size at all (all three 0) is absent: it is in nobody's way. `weights` (rows,
     pairs) is how strongly each pair counts; a search may raise it for pairs that stay stuck.
     """
+
+    # The arc of one radian, for crowds whose pieces have a turn of their own.
+    arm_mm = 0.0
 
     def __init__(
         self,
@@ -135,7 +153,9 @@ class Crowd:
         sizes = (self.across, self.along, self.radius)
         rows = [size[row : row + 1] for size in sizes]
         fixed = [(x, y, wide, deep, reach) for x, y, wide, deep, reach in self.fixed.tolist()]
-        return Crowd(self.walls, rows[0], rows[1], rows[2], self.gap_mm, fixed)
+        alone = type(self)(self.walls, rows[0], rows[1], rows[2], self.gap_mm, fixed)
+        alone.arm_mm = self.arm_mm
+        return alone
 
     def cost_at(self, batch: Array, row: int, piece: int, x: Array, y: Array) -> Array:
         """The height that a piece of one row would add if it stood at each of some places."""
@@ -163,19 +183,48 @@ class Crowd:
 
     def measure(self, batch: Array, hair_mm: float = 0.0) -> tuple[Array, Array]:
         """Heights (rows) and slopes (rows, 2 x pieces) of a batch of middles (all x, all y)."""
-        x, y = batch[:, : self.count], batch[:, self.count :]
-        lack, away_x, away_y = self._lacks(x, y, hair_mm)
-        push = self.weights * lack
-        height = np.einsum("ij,ij->i", push, lack)
+        count = self.count
+        x, y = batch[:, :count], batch[:, count:]
         at_wall, wall_x, wall_y, _ = self.walls.lacks(
             x[:, self.owner] + self.corner_x,
             y[:, self.owner] + self.corner_y,
             self.corner_radius + hair_mm,
         )
         slope = np.empty_like(batch)
-        slope[:, : self.count] = 2 * (wall_x @ self.owning - (push * away_x) @ self.sign)
-        slope[:, self.count :] = 2 * (wall_y @ self.owning - (push * away_y) @ self.sign)
+        if self.is_round or self.pairs < _MANY_PAIRS:
+            lack, away_x, away_y = self._lacks(x, y, hair_mm)
+            push = self.weights * lack
+            height = np.einsum("ij,ij->i", push, lack)
+            pull_x, pull_y = (push * away_x) @ self.sign, (push * away_y) @ self.sign
+        else:
+            height, pull_x, pull_y = self._sparse(x, y, hair_mm)
+        slope[:, :count] = 2 * (wall_x @ self.owning - pull_x)
+        slope[:, count:] = 2 * (wall_y @ self.owning - pull_y)
         return height + at_wall, slope
+
+    def _sparse(self, x: Array, y: Array, hair_mm: float) -> tuple[Array, Array, Array]:
+        """Heights and pulls, looking closely only at pairs that are near each other."""
+        dx = x @ self.sign_t - self.thing_x
+        dy = y @ self.sign_t - self.thing_y
+        over_x, over_y = np.abs(dx), np.abs(dy)
+        over_x -= self.pair_across
+        over_y -= self.pair_along
+        near = np.flatnonzero(np.maximum(over_x, over_y) < self.reach + hair_mm)
+        rows, pair = np.divmod(near, self.pairs)
+        over_x, over_y = over_x.ravel()[near], over_y.ravel()[near]
+        apart, away_x, away_y = _way_out(dx.ravel()[near], dy.ravel()[near], over_x, over_y)
+        lack = np.maximum(self.reach.ravel()[near] + hair_mm - apart, 0)
+        push = self.weights.ravel()[near] * lack
+        count, size = self.count, x.size
+        height: Array = np.bincount(rows, push * lack, len(x)).astype(float)
+        own = pair < self.own_pairs
+        first = rows * count + self.first[pair]
+        second = rows[own] * count + self.second[pair[own]]
+        pulls: list[Array] = []
+        for pull in (push * away_x, push * away_y):
+            change = np.bincount(first, pull, size) - np.bincount(second, pull[own], size)
+            pulls.append(change.reshape(x.shape).astype(float))
+        return height, pulls[0], pulls[1]
 
     def _lacks(self, x: Array, y: Array, hair_mm: float) -> tuple[Array, Array, Array]:
         """For each pair what it lacks, and the unit vector that leads its first piece away."""
@@ -186,13 +235,7 @@ class Crowd:
             safe = np.maximum(apart, 1e-9)
             return np.maximum(self.reach + hair_mm - apart, 0), dx / safe, dy / safe
         over_x, over_y = np.abs(dx) - self.pair_across, np.abs(dy) - self.pair_along
-        out_x, out_y = np.maximum(over_x, 0), np.maximum(over_y, 0)
-        out = np.sqrt(out_x * out_x + out_y * out_y)
-        apart = out + np.minimum(np.maximum(over_x, over_y), 0)
-        is_in, is_wide = out <= 0, over_x > over_y
-        safe = np.where(is_in, 1.0, out)
-        away_x = np.where(is_in, is_wide, out_x / safe) * np.where(dx < 0, -1.0, 1.0)
-        away_y = np.where(is_in, ~is_wide, out_y / safe) * np.where(dy < 0, -1.0, 1.0)
+        apart, away_x, away_y = _way_out(dx, dy, over_x, over_y)
         return np.maximum(self.reach + hair_mm - apart, 0), away_x, away_y
 
     def worst_mm(self, batch: Array) -> Array:

@@ -10,6 +10,7 @@ A. Jamali, M. Locatelli, F. Schoen, Journal of Global Optimization 47 (2010) 63-
 
 import math
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 
@@ -81,7 +82,7 @@ class _Ring:
     def pressed(self, places: Array, pulls: Sequence[float], steps: int) -> Array:
         for pull in pulls:
             places, _ = descend(
-                lambda batch, pull=pull: self.measure(batch, pull),
+                partial(self.measure, pull=pull),
                 places,
                 steps,
                 enough=-math.inf,

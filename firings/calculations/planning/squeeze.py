@@ -8,14 +8,12 @@ from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firings.calculations.footprints import Disc, Footprint, check_gap_mm
 from firings.calculations.kiln_space import bodies_of
 from firings.calculations.load_plan import Placement
 from firings.calculations.outlines import Body, Bounds, Outline, place_within
-from firings.calculations.planning.crowds import NEARLY_MM2, VALID_MM, Crowds
-from firings.calculations.planning.descent import Array
+from firings.calculations.planning.crowds import NEARLY_MM2, VALID_MM, Crowds, MayTurn
 from firings.calculations.planning.overlaps import Row
 from firings.calculations.planning.region import Region
 
@@ -33,48 +31,43 @@ def squeeze(
     steps: int,
     start: Sequence[Placement] | None = None,
     in_the_way: Sequence[Row] = (),
+    may_turn: MayTurn = "quarter",
 ) -> tuple[Placement, ...] | None:
     """Places for all `pieces` (id: footprint) on one shelf, or None when none were found.
 
     `gap_mm`: clear distance between two pieces. `steps`: how many steps downhill a batch of
     crowds may take; the same seed and steps give the same answer. `start`: where some of the
     pieces stand now. `in_the_way`: other things that stay where they are, as rows (x, y, half
-    width, half depth, reach). An answer is right to 1e-6 mm. None is no proof that there is no
-    way. Raises ValueError for a spacing that cannot be, and for `steps` below 1.
+    width, half depth, reach). `may_turn`: rectangles by quarters, or by any angle. An answer is
+    right to 1e-6 mm. None is no proof that there is no way. Raises ValueError for a spacing that
+    cannot be, and for `steps` below 1.
     """
     check_gap_mm("gap_mm", gap_mm)
     if steps < 1:
         raise ValueError(f"steps must be 1 or more, got {steps}")
     if not pieces:
         return ()
-    if cannot_fit(region, pieces, gap_mm):
+    if cannot_fit(region, pieces, gap_mm, may_turn):
         return None
     who = np.tile(np.arange(len(pieces)), (_ROWS, 1))
-    crowds = Crowds(region, tuple(pieces.values()), gap_mm, seed, in_the_way, who)
+    crowds = Crowds(region, tuple(pieces.values()), gap_mm, seed, in_the_way, who, may_turn)
     ids = tuple(pieces)
     _begin(crowds, ids, start or ())
     for number in range(max(1, round(steps / _STEPS_A_ROUND))):
-        heights = crowds.let_go(min(steps, _STEPS_A_ROUND))
+        heights = crowds.let_go(min(steps, _STEPS_A_ROUND), is_one_enough=True)
         best = int(heights.argmin())
         freed = crowds.freed(best) if heights[best] < NEARLY_MM2 else None
         if freed is not None:
-            return placements(ids, freed, crowds.is_turned[best])
+            return tuple(
+                crowds.placement(piece_id, freed, crowds.is_turned[best], seat)
+                for seat, piece_id in enumerate(ids)
+            )
         crowds.keep_better(heights, 1.02)
         if number % _RENEW_EVERY == _RENEW_EVERY - 1:
             crowds.renew()
         crowds.stir()
         crowds.take_sizes()
     return None
-
-
-def placements(
-    ids: Sequence[str], places: Array, is_turned: NDArray[np.bool_]
-) -> tuple[Placement, ...]:
-    x, y = places[: len(ids)].tolist(), places[len(ids) :].tolist()
-    return tuple(
-        Placement(piece_id, x[number], y[number], 90 if is_turned[number] else 0)
-        for number, piece_id in enumerate(ids)
-    )
 
 
 def _begin(crowds: Crowds, ids: Sequence[str], start: Sequence[Placement]) -> None:
@@ -86,7 +79,11 @@ def _begin(crowds: Crowds, ids: Sequence[str], start: Sequence[Placement]) -> No
             put = standing[piece_id]
             crowds.places[:kept, seat] = put.x_mm
             crowds.places[:kept, seat + crowds.seats] = put.y_mm
-            crowds.is_turned[:kept, seat] = round(put.turn_deg / 90) % 2 == 1
+            if crowds.is_free:
+                arc = math.radians(put.turn_deg) * crowds.arm_mm
+                crowds.places[:kept, seat + 2 * crowds.seats] = arc
+            else:
+                crowds.is_turned[:kept, seat] = round(put.turn_deg / 90) % 2 == 1
     crowds.take_sizes()
     for seat, piece_id in enumerate(ids):
         if piece_id not in standing:
@@ -95,7 +92,12 @@ def _begin(crowds: Crowds, ids: Sequence[str], start: Sequence[Placement]) -> No
     crowds.note_kept()
 
 
-def cannot_fit(region: Region, pieces: Mapping[str, Footprint], gap_mm: float) -> bool:
+def cannot_fit(
+    region: Region,
+    pieces: Mapping[str, Footprint],
+    gap_mm: float,
+    may_turn: MayTurn = "quarter",
+) -> bool:
     """Whether a set certainly does not fit, without looking for a way.
 
     Pieces and shelf grown by half the spacing: the areas of what must not overlap cannot sum to
@@ -112,7 +114,7 @@ def cannot_fit(region: Region, pieces: Mapping[str, Footprint], gap_mm: float) -
         if sum(narrow[:2]) * 2 + gap_mm * (len(narrow) > 1) > widest + VALID_MM:
             return True
     return not all(
-        _fits_alone(region.outline, footprint, region.bounds_mm)
+        _fits_alone(region.outline, footprint, region.bounds_mm, may_turn)
         for footprint in set(pieces.values())
     )
 
@@ -152,7 +154,11 @@ def _posts_mm2(region: Region, border: float) -> float:
 
 
 @lru_cache(maxsize=4096)
-def _fits_alone(outline: Outline, footprint: Footprint, bounds_mm: Bounds) -> bool:
-    return any(
-        place_within(outline, body, bounds_mm) is not None for body, _ in bodies_of(footprint)
-    )
+def _fits_alone(
+    outline: Outline, footprint: Footprint, bounds_mm: Bounds, may_turn: MayTurn
+) -> bool:
+    bodies = [body for body, _ in bodies_of(footprint)]
+    if may_turn == "any":
+        # Whatever its turn, it needs room for the widest disc inside it.
+        bodies = [Body(0.0, 0.0, _inner_mm(footprint))]
+    return any(place_within(outline, body, bounds_mm) is not None for body in bodies)
