@@ -6,9 +6,14 @@ from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
-from studio.models import Notice
+from django.utils import timezone
+
+from firings.actions.ask_to_look import is_unheard_of
+from firings.models import Alarm, Booking, BookingState, Firing, FiringPolicy, FiringState
+from firings.pages.alarms import seen_by
+from studio.models import Notice, Studio
 from studio.notice_kinds import NoticeKind, register_kind
+from studio.pages.context import units_for
 
 
 def booking_facts(notice: Notice) -> Mapping[str, Any]:
@@ -48,6 +53,29 @@ def is_still_closed(notice: Notice) -> bool:
     return firing is not None and firing.state == FiringState.COOLED
 
 
+def alarm_facts(notice: Notice) -> Mapping[str, Any]:
+    """The alarm a notice is about, in the degrees of whoever reads it."""
+    alarm = Alarm.objects.select_related("firing__kiln").get(pk=notice.facts["alarm"])
+    seen = seen_by(alarm, units_for(Studio.current(), notice.person))
+    return {
+        "alarm": alarm,
+        "firing": alarm.firing,
+        "sentence": seen.sentence,
+        "can_be": seen.can_be,
+    }
+
+
+def is_still_open(notice: Notice) -> bool:
+    """What is over meanwhile needs nobody to run."""
+    return Alarm.objects.open().filter(pk=notice.facts.get("alarm")).exists()
+
+
+def is_still_unheard_of(notice: Notice) -> bool:
+    """A reading since, or an opened kiln, says more than a forecast."""
+    firing = Firing.objects.running().filter(pk=notice.facts["firing"]).first()
+    return firing is not None and is_unheard_of(firing, timezone.now())
+
+
 def is_still_booked(notice: Notice) -> bool:
     booking = Booking.objects.filter(pk=notice.facts["booking"]).first()
     return booking is not None and booking.state not in (
@@ -81,7 +109,8 @@ KINDS = (
         "Alarm at a kiln",
         "firings",
         expires_after=timedelta(hours=12),
-        context=firing_facts,
+        still_true=is_still_open,
+        context=alarm_facts,
     ),
     NoticeKind(
         "cooled",
@@ -89,6 +118,14 @@ KINDS = (
         "firings",
         expires_after=timedelta(days=2),
         still_true=is_still_closed,
+        context=firing_facts,
+    ),
+    NoticeKind(
+        "look",
+        "Go and look at a kiln",
+        "firings",
+        expires_after=timedelta(hours=12),
+        still_true=is_still_unheard_of,
         context=firing_facts,
     ),
     NoticeKind("ready", "Pieces are ready", "firings", context=booking_facts),

@@ -200,6 +200,8 @@ CACHES = {
     },
 }
 
+MQTT_URL = ENVIRONMENT["MQTT_URL"]
+
 # --- Tasks ----------------------------------------------------------------------------------
 CELERY_BROKER_URL = celery_url(ENVIRONMENT["REDIS_URL"], HOME)
 CELERY_TASK_ACKS_LATE = True
@@ -228,6 +230,16 @@ CELERY_BEAT_SCHEDULE = {
         "task": "studio.tasks.deliver_due_notices",
         "schedule": 15.0,
         "options": {"expires": 15},
+    },
+    "look for kilns that fell silent": {
+        "task": "firings.tasks.watch_silent_kilns",
+        "schedule": 60.0,
+        "options": {"expires": 60},
+    },
+    "ask crew to look at kilns nobody hears of": {
+        "task": "firings.tasks.ask_crew_to_look",
+        "schedule": 60.0 * 5,
+        "options": {"expires": 60 * 5},
     },
     "remind of ware to collect": {
         "task": "firings.tasks.remind_pick_ups",
@@ -296,14 +308,17 @@ SPECTACULAR_SETTINGS = {
         # Choices that several fields share, or that share their field's name with others.
         "BookingStateEnum": "firings.models.BookingState",
         "CareKindEnum": "firings.models.CareKind",
+        "ChargeKindEnum": "billing.models.ChargeKind",
         "ConeEnum": "firings.api.kiln_serializers.CONE_CHOICES",
         "DeclineReasonEnum": "firings.models.DeclineReason",
         "FiringStateEnum": "firings.models.FiringState",
         "FootprintShapeEnum": "firings.models.FootprintShape",
         "KilnStateEnum": "firings.models.KilnState",
+        "MembershipKindEnum": "billing.models.MembershipKind",
         "NoticeStateEnum": "studio.models.NoticeState",
         "PartKindEnum": "firings.models.PartKind",
         "ShelfShapeEnum": "firings.models.ShelfShape",
+        "StepKindEnum": "billing.models.StepKind",
     },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

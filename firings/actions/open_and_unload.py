@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from django.db import transaction
 
+from firings.actions.alarms import clear_alarms
 from firings.actions.bookings import change_state, locked_booking
 from firings.actions.heat_words import heat_words
 from firings.actions.plan_firing import change_firing_state, locked_firing, require_state
@@ -70,6 +71,7 @@ def open_firing(
     with transaction.atomic(durable=True):
         firing = locked_firing(firing)
         require_state(firing, FiringState.COOLING, FiringState.COOLED)
+        clear_alarms(firing, at=at)
         firing.opened_at, firing.opened_by = at, by
         firing.opened_at_c, firing.opening_reason = temp_c, reason
         change_firing_state(firing, FiringState.OPENED, deed="opened", by=by, at=at, why=reason)

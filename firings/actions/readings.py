@@ -23,11 +23,10 @@ from firings.actions.reading_checks import (
     empty_batch,
     local_words,
 )
-from firings.actions.tell_crew import tell_crew
-from firings.calculations.heat_watch import TooHot, too_hot
+from firings.actions.watch import watch_firing
 from firings.calculations.reading_columns import Ints, ReadingColumns, moment_of, us_of
 from firings.calculations.readings import Reading as Moment
-from firings.models import Firing, FiringPolicy, FiringState, Kiln, ReadingSource
+from firings.models import Firing, FiringState, Kiln, ReadingSource
 from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
 from studio.models import Person, Role
@@ -129,7 +128,7 @@ def write_readings(
         check_register(firing, fresh)
         write_rows(firing, fresh, source)
         take_into_summary(firing, fresh)
-        _raise_alarms(firing, fresh.with_any("room_c", "control_box_c"), at)
+        watch_firing(firing, fresh, source=source, at=at)
     return fresh
 
 
@@ -225,24 +224,3 @@ def moments_of(firing: Firing) -> list[Moment]:
     It reads the whole log: pages take `short_log` instead.
     """
     return [reading for part in log_parts(firing) for reading in part]
-
-
-def _raise_alarms(firing: Firing, fresh: Sequence[Moment], at: datetime) -> None:
-    """Tell crew once per firing when the room or the control box is too hot."""
-    limits = FiringPolicy.current().limits_around_kiln_c
-    first: dict[str, tuple[TooHot, datetime]] = {}
-    for reading in fresh:
-        for found in too_hot(reading, **limits):
-            first.setdefault(found.what, (found, reading.at))
-    for what, (found, read_at) in first.items():
-        tell_crew(
-            key=f"alarm:{what}:{firing.pk}",
-            kind="alarm",
-            at=at,
-            facts={
-                "firing": firing.pk,
-                "what": what,
-                "temp_c": found.temp_c,
-                "at": read_at.isoformat(),
-            },
-        )

@@ -3,11 +3,15 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
+from firings.api.alarms import AlarmViewSet
 from firings.api.bookings import BookingViewSet
+from firings.api.cooling import FiringForecastView, KilnCoolingView
 from firings.api.firings import FiringViewSet
+from firings.api.kiln_topics import KilnTopicViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
 from firings.api.log_summary import FiringSummaryView
 from firings.api.logs import LogPreviewView, LogView
+from firings.api.meter_files import MeterFileViewSet
 from firings.api.readings import FiringCurveView, FiringReadingsView, KilnReadingsView
 from firings.api.ware import (
     ClayViewSet,
@@ -22,11 +26,14 @@ router.register("kilns", KilnViewSet)
 router.register("kilns/<int:kiln_pk>/parts", PartViewSet, basename="kiln-part")
 router.register("kilns/<int:kiln_pk>/care", CareViewSet, basename="kiln-care")
 router.register("kilns/<int:kiln_pk>/keys", KilnKeyViewSet, basename="kiln-key")
+router.register("kilns/<int:kiln_pk>/meter-files", MeterFileViewSet, basename="kiln-meter-file")
+router.register("kilns/<int:kiln_pk>/topics", KilnTopicViewSet, basename="kiln-topic")
 router.register("clays", ClayViewSet)
 router.register("glazes", GlazeViewSet)
 router.register("sizes", PieceSizeViewSet)
 router.register("bookings", BookingViewSet)
 router.register("firings", FiringViewSet)
+router.register("alarms", AlarmViewSet)
 
 urlpatterns = [
     path("queues/", QueuesView.as_view(), name="api_queues"),
@@ -37,5 +44,11 @@ urlpatterns = [
     path("firings/<int:pk>/log/preview/", LogPreviewView.as_view(), name="api_log_preview"),
     path("firings/<int:pk>/summary/", FiringSummaryView.as_view(), name="api_firing_summary"),
     path("firings/<int:pk>/curve/", FiringCurveView.as_view(), name="api_firing_curve"),
+    path(
+        "firings/<int:pk>/cooling-forecast/",
+        FiringForecastView.as_view(),
+        name="api_firing_cooling_forecast",
+    ),
+    path("kilns/<int:pk>/cooling/", KilnCoolingView.as_view(), name="api_kiln_cooling"),
     *router.urls,
 ]

@@ -104,11 +104,6 @@ class ReadingColumns(Sequence[Reading]):
             return self
         return self.pick(np.argsort(self.at_us, kind="stable"))
 
-    def with_any(self, *names: str) -> ReadingColumns:
-        """Return the readings that have at least one of the fields."""
-        there = [~np.isnan(self.values[name]) for name in names if name in self.values]
-        return self.pick(np.logical_or.reduce(there) if there else slice(0, 0))
-
 
 def _known(value: np.float64) -> float | None:
     return None if math.isnan(value) else float(value)

@@ -1,3 +1,4 @@
+from firings.models.alarms import Alarm, AlarmKind, WatchLimits
 from firings.models.bookings import (
     Booking,
     BookingState,
@@ -7,6 +8,7 @@ from firings.models.bookings import (
     ShelfFraction,
     Stage,
 )
+from firings.models.cooling import CoolingHabits
 from firings.models.firings import (
     KILN_IS_TAKEN,
     STAFF,
@@ -19,7 +21,9 @@ from firings.models.firings import (
     Result,
     WitnessCone,
 )
+from firings.models.kiln_topics import KilnTopic, TimeUnit
 from firings.models.kilns import (
+    Alloy,
     CareKind,
     CareTask,
     ChamberShape,
@@ -37,18 +41,23 @@ from firings.models.kilns import (
     Vent,
 )
 from firings.models.loads import Layer, Placement
+from firings.models.meter_files import MeterFile, MeterInterval
 from firings.models.policy import FiringPolicy
 from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
 
 __all__ = [
     "KILN_IS_TAKEN",
     "STAFF",
+    "Alarm",
+    "AlarmKind",
+    "Alloy",
     "Booking",
     "BookingState",
     "CareKind",
     "CareTask",
     "ChamberShape",
     "Clay",
+    "CoolingHabits",
     "DeclineReason",
     "Firing",
     "FiringPolicy",
@@ -60,10 +69,13 @@ __all__ = [
     "KilnPart",
     "KilnState",
     "KilnToken",
+    "KilnTopic",
     "Layer",
     "LifeUnit",
     "LogLayout",
     "LogStretch",
+    "MeterFile",
+    "MeterInterval",
     "Outcome",
     "PartKind",
     "Piece",
@@ -78,6 +90,8 @@ __all__ = [
     "Stage",
     "ThermocoupleClass",
     "ThermocoupleType",
+    "TimeUnit",
     "Vent",
+    "WatchLimits",
     "WitnessCone",
 ]

@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from firings.pages import (
+    alarms,
     firing_end,
     firing_list,
     firing_open,
@@ -39,6 +40,8 @@ urlpatterns: list[URLPattern] = [
     path("firings/<int:number>/log/", readings_upload.upload, name="upload_log"),
     path("firings/<int:number>/log/<slug:key>/", readings_upload.preview, name="preview_log"),
     path("firings/<int:number>/cooling/", firing_open.cool, name="begin_cooling"),
+    path("firings/<int:number>/resume/", alarms.resume, name="resume_firing"),
+    path("alarms/<int:pk>/acknowledge/", alarms.acknowledge, name="acknowledge_alarm"),
     path("firings/<int:number>/open/", firing_open.open_kiln, name="open_firing"),
     path("firings/<int:number>/witness-cones/", firing_open.witness_cones, name="witness_cones"),
     path("firings/<int:number>/unload/<slug:slip>/", unload.unload, name="unload"),

@@ -1,11 +1,21 @@
 """What the database itself refuses of kilns and ware, whoever asks: the actions are gone around."""
 
 from datetime import timedelta
+from functools import partial
 
 import pytest
 from django.db import IntegrityError, transaction
 
-from firings.models import Booking, Firing, Layer, Piece, Placement, Reading
+from firings.models import (
+    Booking,
+    CoolingHabits,
+    Firing,
+    Layer,
+    Piece,
+    Placement,
+    Reading,
+    WatchLimits,
+)
 from tests import scene
 from tests.scene import NOON
 
@@ -63,6 +73,38 @@ def test_a_thermocouple_of_no_known_type_or_class(kiln, changed):
         "thermocouple_is_of_a_known_type_and_class",
         lambda: type(kiln).objects.filter(pk=kiln.pk).update(**changed),
     )
+
+
+class TestAlarms:
+    @pytest.fixture
+    def firing(self, kiln):
+        return firing_row(kiln, "firing")
+
+    def test_two_open_of_one_kind(self, firing):
+        alarm = firing.alarms.create(kind="stalled", raised_at=NOON)
+        deed = partial(firing.alarms.create, kind="stalled", raised_at=NOON)
+        refused("one_open_alarm_per_kind", deed)
+        alarm.cleared_at = NOON
+        alarm.save()
+        deed()  # a new episode
+
+    @pytest.mark.parametrize(
+        ("constraint", "fields"),
+        [
+            ("alarm_kind_is_known", {"kind": "smoke"}),
+            ("acknowledged_alarm_names_the_person", {"acknowledged_at": NOON}),
+            ("alarm_is_over_after_it_began", {"cleared_at": NOON - timedelta(hours=1)}),
+        ],
+    )
+    def test_what_no_alarm_can_be(self, firing, constraint, fields):
+        row = {"kind": "stalled", "raised_at": NOON, **fields}
+        refused(constraint, lambda: firing.alarms.create(**row))
+
+    def test_limits_that_would_cry_at_every_firing(self, kiln):
+        refused(
+            "watch_limits_leave_room_for_noise",
+            lambda: WatchLimits.objects.create(kiln=kiln, stall_minutes=1),
+        )
 
 
 def test_a_piece_in_two_loads(kiln):
@@ -125,5 +167,21 @@ def test_a_started_firing_without_its_time(kiln):
         "started_firing_has_its_time",
         lambda: Firing.objects.create(
             kiln=kiln, stage="bisque", cone="04", state="firing", planned_for=later
+        ),
+    )
+
+
+def test_cooling_habits_come_of_a_firing_and_a_kiln_has_them_once(kiln):
+    refused(
+        "habits_come_of_a_firing",
+        lambda: CoolingHabits.objects.create(
+            kiln=kiln, learned={}, firings_count=0, learned_at=NOON
+        ),
+    )
+    CoolingHabits.objects.create(kiln=kiln, learned={}, firings_count=1, learned_at=NOON)
+    refused(
+        "firings_coolinghabits_kiln_id",
+        lambda: CoolingHabits.objects.create(
+            kiln=kiln, learned={}, firings_count=2, learned_at=NOON
         ),
     )

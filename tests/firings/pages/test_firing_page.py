@@ -1,6 +1,7 @@
 """The page of a firing: one main deed for each state, and who may read how much of it."""
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -83,7 +84,7 @@ def test_a_hot_room_is_told_on_the_page(way, crew_client):
     add_firing_readings(by=None, at=way.now, firing=firing, readings=[last], source="logger")
     page = page_of(crew_client, firing)
     assert "The room is too hot" in page
-    assert "this studio's limit is 38.0\N{NO-BREAK SPACE}°C" in page
+    assert "the limit is 38.0\N{NO-BREAK SPACE}°C" in page
     assert "The control box is too hot" not in page
 
 
@@ -92,7 +93,9 @@ def test_a_forecast_is_rough_and_calls_nothing_safe(way, crew_client):
     readings = [r for r in scene.log(firing.started_at, step_minutes=10) if r.at <= way.now]
     add_firing_readings(by=None, at=way.now, firing=firing, readings=readings, source="logger")
     page = page_of(crew_client, firing)
-    assert "Rough forecast" in page
+    assert "Cooling forecast" in page
+    assert "most likely about" in page
+    assert "no closed firing of this kiln, only on its size" in page
     assert "Go and look then, measure, and decide." in page
     assert "safe" not in page.lower()
 
@@ -102,7 +105,7 @@ def test_a_forecast_and_a_log_are_read_in_the_degrees_of_the_reader(way, crew_cl
     way.crew.save()
     page = page_of(crew_client, way.cooling())
     # A room of 20 C is 68 F (NIST SP 811, B.8).
-    assert "room taken as 68\N{NO-BREAK SPACE}°F" in page
+    assert "a room taken as 68\N{NO-BREAK SPACE}°F" in page
     units = units_for(Studio.current(), way.crew)
     basis = ConeBasis(peak_c=1000, error_c=10, grade="K standard", slow_s=0, has_gaps=False)
     # 1000 C are 1832 F; a difference of 10 C is one of 18 F.
@@ -110,14 +113,35 @@ def test_a_forecast_and_a_log_are_read_in_the_degrees_of_the_reader(way, crew_cl
     assert "near 1832\N{NO-BREAK SPACE}°F the range allows 18 degrees either way" in told
 
 
-def test_without_enough_readings_there_is_no_forecast(way, crew_client):
+def test_before_it_cools_the_forecast_says_that_it_is_rough(way, crew_client):
+    page = page_of(crew_client, way.hot(hours_ago=4))
+    assert "Roughly, before it cools: if the programme ends about" in page
+
+
+def test_one_reading_by_hand_is_enough_for_a_forecast(way, crew_client):
     firing = way.started(hours_ago=2)
     crew_client.post(f"/firings/{firing.pk}/cooling/")
     firing.refresh_from_db()
     assert firing.state == FiringState.COOLING
+    assert "no reading at all, only on the schedule or the cone" in page_of(crew_client, firing)
     only = Moment(at=way.now, temp_c=400)
     add_firing_readings(by=way.crew, at=way.now, firing=firing, readings=[only], source="hand")
+    assert "the last 400\N{NO-BREAK SPACE}°C" in page_of(crew_client, firing)
+
+
+def test_in_a_room_as_warm_as_the_limit_there_is_no_forecast(way, crew_client):
+    firing = way.started(hours_ago=20)
+    readings = [
+        replace(reading, room_c=51.0)
+        for reading in scene.log(firing.started_at, step_minutes=10)
+        if reading.at <= way.now
+    ]
+    add_firing_readings(by=None, at=way.now, firing=firing, readings=readings, source="logger")
     assert "No forecast yet" in page_of(crew_client, firing)
+
+
+def test_a_member_with_ware_in_it_reads_the_forecast(way):
+    assert "Cooling forecast" in page_of(client_of(way.member), way.cooling())
 
 
 def test_a_broken_off_firing_says_why_and_warns_of_heat(way, crew_client):

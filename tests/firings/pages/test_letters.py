@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 from django.conf import settings
 
+from firings.actions.ask_to_look import ask_crew_to_look
 from firings.actions.bookings import correct_piece, decline_booking
 from firings.actions.end_firing import abort_firing
 from firings.actions.open_and_unload import shelve_booking
@@ -134,7 +135,8 @@ def test_an_alarm_says_what_was_measured_and_who_decides(firing, cosmo, reading,
     letter = letter_of("alarm")
     assert letter.subject.startswith("ALARM")
     text = letter.text.replace("\xa0", " ")
-    assert f"{what} at Heron measured {next(iter(reading.values())):.1f} °C" in text
+    assert f"Heron: {what} is too hot" in text
+    assert f"{next(iter(reading.values())):.1f} °C was measured" in text
     assert f"limit is {limit} °C" in text
     assert "decide what to do" in text
     assert " safe" not in text
@@ -148,6 +150,20 @@ def test_cooled_tells_crew_what_was_measured_and_leaves_it_to_them(firing, cosmo
     assert "opens at 52 °C or below" in text
     assert "Ware and shelves may be hotter than the reading" in text
     assert "You decide" in text
+    assert " safe" not in text
+
+
+def test_look_asks_to_measure_and_says_that_it_is_a_forecast(firing):
+    readings = [r for r in scene.log() if r.at <= NOON + timedelta(hours=20)]
+    add_firing_readings(
+        by=None, at=readings[-1].at, firing=firing, readings=readings, source="logger"
+    )
+    ask_crew_to_look(at=NOON + timedelta(days=4))
+    letter = letter_of("look")
+    text = letter.text.replace("\xa0", " ")
+    assert letter.subject == "Heron: please go and look"
+    assert "That is a forecast and no measurement." in text
+    assert "Open nothing before you have measured." in text
     assert " safe" not in text
 
 

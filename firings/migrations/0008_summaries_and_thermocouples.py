@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("firings", "0002_let_every_cone_fit"),
+        ("firings", "0007_learn_how_kilns_cool"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
