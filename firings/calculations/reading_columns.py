@@ -98,6 +98,16 @@ class ReadingColumns(Sequence[Reading]):
         found[missing] = None
         return cast("list[Any]", found.tolist())
 
+    def at_most_every(self, seconds: float) -> ReadingColumns:
+        """Return the first reading of each such stretch of the clock, and the very last one.
+
+        For readings in order of time; those that stand further apart are all left in.
+        """
+        numbers = self.at_us // round(seconds * US_PER_S)
+        kept = np.diff(numbers, prepend=numbers[:1] - 1) != 0
+        kept[-1:] = True
+        return self if kept.all() else self.pick(kept)
+
     def in_order(self) -> ReadingColumns:
         """Return the readings from early to late."""
         if (np.diff(self.at_us) > 0).all():

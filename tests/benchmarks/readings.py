@@ -267,8 +267,6 @@ def _bare_times(count: int, number: int) -> dict[str, tuple[float, float]]:
 
 def _print_growth(longest: int) -> None:
     """A hundred readings more, for logs of ever more readings; and a hundred late ones."""
-    from firings.actions.readings import write_readings
-
     firing = _firing("Growing")
     print("summary and short log of a batch of 100 readings       in order          late by 200")
     done = 0
@@ -281,27 +279,26 @@ def _print_growth(longest: int) -> None:
             done += count
         took = []
         for _ in range(5):
-            batch = _columns(firing, done, 100)
-            start = time.perf_counter()
-            write_readings(firing, batch, source="logger", at=firing.started_at)
-            took.append(time.perf_counter() - start)
+            took.append(_write(firing, done, 100))
             done += 100
-        late = []
-        for number in range(3):
-            batch = _columns(firing, done - 200 - number * 10, 10, shift_us=500_000)
-            start = time.perf_counter()
-            write_readings(firing, batch, source="logger", at=firing.started_at)
-            late.append(time.perf_counter() - start)
+        late = [_write(firing, done - 200 - number * 10, 10, 500_000) for number in range(3)]
         times = f"{min(took) * 1e3:7.1f} ms {min(late) * 1e3:15.1f} ms"
         print(f"  after {target:9,} readings {'':24} {times}")
     firing.save()
     print()
 
 
-def _write(firing: Any, first: int, count: int) -> None:
+def _write(firing: Any, first: int, count: int, shift_us: int = 0) -> float:
+    """Write some more readings; how long it took."""
+    from django.db import transaction
+
     from firings.actions.readings import write_readings
 
-    write_readings(firing, _columns(firing, first, count), source="logger", at=firing.started_at)
+    batch = _columns(firing, first, count, shift_us)
+    start = time.perf_counter()
+    with transaction.atomic():
+        write_readings(firing, batch, source="logger", at=firing.started_at)
+    return time.perf_counter() - start
 
 
 def _columns(firing: Any, first: int, count: int, shift_us: int = 0) -> Any:
