@@ -31,7 +31,16 @@ from firings.models.kilns import (
     ShelfShape,
     Vent,
 )
-from firings.models.loads import Layer, Placement
+from firings.models.loads import (
+    KeptOut,
+    Layer,
+    LayerHold,
+    LoadSearch,
+    Placement,
+    SearchState,
+    StaysOut,
+    WhyOut,
+)
 from firings.models.policy import FiringPolicy
 from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
 
@@ -50,12 +59,15 @@ __all__ = [
     "FiringState",
     "FootprintShape",
     "Glaze",
+    "KeptOut",
     "Kiln",
     "KilnPart",
     "KilnState",
     "KilnToken",
     "Layer",
+    "LayerHold",
     "LifeUnit",
+    "LoadSearch",
     "Outcome",
     "PartKind",
     "Piece",
@@ -64,10 +76,13 @@ __all__ = [
     "Reading",
     "ReadingSource",
     "Result",
+    "SearchState",
     "ShelfFraction",
     "ShelfSet",
     "ShelfShape",
     "Stage",
+    "StaysOut",
     "Vent",
+    "WhyOut",
     "WitnessCone",
 ]
