@@ -6,103 +6,251 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('firings', '0002_let_every_cone_fit'),
+        ("firings", "0002_let_every_cone_fit"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='firing',
-            name='load_revision',
+            model_name="firing",
+            name="load_revision",
             field=models.PositiveIntegerField(default=0),
         ),
         migrations.AddField(
-            model_name='firingpolicy',
-            name='search_seconds_at_most',
+            model_name="firingpolicy",
+            name="search_seconds_at_most",
             field=models.PositiveSmallIntegerField(default=30),
         ),
         migrations.AddField(
-            model_name='firingpolicy',
-            name='wait_percent_per_day',
+            model_name="firingpolicy",
+            name="wait_percent_per_day",
             field=models.PositiveSmallIntegerField(default=2),
         ),
         migrations.AddField(
-            model_name='firingpolicy',
-            name='waits_at_most_days',
+            model_name="firingpolicy",
+            name="waits_at_most_days",
             field=models.PositiveSmallIntegerField(default=28),
         ),
         migrations.AddField(
-            model_name='placement',
-            name='is_locked',
+            model_name="placement",
+            name="is_locked",
             field=models.BooleanField(default=False),
         ),
         migrations.CreateModel(
-            name='KeptOut',
+            name="KeptOut",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('booking', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='firings.booking')),
-                ('firing', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='kept_out', to='firings.firing')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "booking",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="firings.booking",
+                    ),
+                ),
+                (
+                    "firing",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="kept_out",
+                        to="firings.firing",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['pk'],
-                'constraints': [models.UniqueConstraint(fields=('firing', 'booking'), name='each_slip_is_kept_out_once')],
+                "ordering": ["pk"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("firing", "booking"), name="each_slip_is_kept_out_once"
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='LayerHold',
+            name="LayerHold",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('stack', models.CharField(default='whole', max_length=8)),
-                ('position', models.PositiveSmallIntegerField()),
-                ('posts_mm', models.JSONField(blank=True, null=True)),
-                ('is_whole', models.BooleanField(default=False)),
-                ('keep_free', models.JSONField(default=list)),
-                ('firing', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='holds', to='firings.firing')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("stack", models.CharField(default="whole", max_length=8)),
+                ("position", models.PositiveSmallIntegerField()),
+                ("posts_mm", models.JSONField(blank=True, null=True)),
+                ("is_whole", models.BooleanField(default=False)),
+                ("keep_free", models.JSONField(default=list)),
+                (
+                    "firing",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="holds",
+                        to="firings.firing",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['stack', 'position'],
-                'constraints': [models.UniqueConstraint(fields=('firing', 'stack', 'position'), name='one_hold_per_level'), models.CheckConstraint(condition=models.Q(('position__gt', 0)), name='held_level_is_a_level')],
+                "ordering": ["stack", "position"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("firing", "stack", "position"), name="one_hold_per_level"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("position__gt", 0)), name="held_level_is_a_level"
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='LoadSearch',
+            name="LoadSearch",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('state', models.CharField(choices=[('running', 'Looking for a better load'), ('best', 'No load can be better'), ('ended', 'Out of ideas'), ('time_up', 'Time is up'), ('stopped', 'Stopped by crew'), ('overtaken', 'Stopped, because the load was changed')], default='running', max_length=9)),
-                ('seed', models.PositiveIntegerField(default=1)),
-                ('revision', models.PositiveIntegerField()),
-                ('steps', models.PositiveBigIntegerField(default=0)),
-                ('score', models.FloatField(default=0)),
-                ('area_mm2', models.PositiveBigIntegerField(default=0)),
-                ('bound_mm2', models.PositiveBigIntegerField(default=0)),
-                ('before', models.JSONField(default=dict)),
-                ('warnings', models.JSONField(default=list)),
-                ('begun_at', models.DateTimeField()),
-                ('heard_at', models.DateTimeField()),
-                ('begun_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('firing', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='load_search', to='firings.firing')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("running", "Looking for a better load"),
+                            ("best", "No load can be better"),
+                            ("ended", "Out of ideas"),
+                            ("time_up", "Time is up"),
+                            ("stopped", "Stopped by crew"),
+                            ("overtaken", "Stopped, because the load was changed"),
+                        ],
+                        default="running",
+                        max_length=9,
+                    ),
+                ),
+                ("seed", models.PositiveIntegerField(default=1)),
+                ("revision", models.PositiveIntegerField()),
+                ("steps", models.PositiveBigIntegerField(default=0)),
+                ("score", models.FloatField(default=0)),
+                ("area_mm2", models.PositiveBigIntegerField(default=0)),
+                ("bound_mm2", models.PositiveBigIntegerField(default=0)),
+                ("before", models.JSONField(default=dict)),
+                ("warnings", models.JSONField(default=list)),
+                ("begun_at", models.DateTimeField()),
+                ("heard_at", models.DateTimeField()),
+                (
+                    "begun_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "firing",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="load_search",
+                        to="firings.firing",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'load searches',
-                'constraints': [models.CheckConstraint(condition=models.Q(('state__in', ['running', 'best', 'ended', 'time_up', 'stopped', 'overtaken'])), name='search_state_is_known'), models.CheckConstraint(condition=models.Q(('bound_mm2', 0), ('bound_mm2__gte', models.F('area_mm2')), _connector='OR'), name='bound_is_never_below_the_load', violation_error_message='The best possible cannot be less than what stands there.')],
+                "verbose_name_plural": "load searches",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "state__in",
+                                ["running", "best", "ended", "time_up", "stopped", "overtaken"],
+                            )
+                        ),
+                        name="search_state_is_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("bound_mm2", 0),
+                            ("bound_mm2__gte", models.F("area_mm2")),
+                            _connector="OR",
+                        ),
+                        name="bound_is_never_below_the_load",
+                        violation_error_message="The best possible cannot be less than what stands there.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='StaysOut',
+            name="StaysOut",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('why', models.CharField(choices=[('too_tall', 'Too tall beside what is locked'), ('too_big', 'Too big for this kiln'), ('wrong_cone', 'Wrong stage, cone or material'), ('not_dry', 'Not dry'), ('kept_out', 'Kept out by crew'), ('no_room', 'No room'), ('no_room_for_cones', 'No room for witness cones beside it')], max_length=17)),
-                ('piece_name', models.CharField(blank=True, max_length=40)),
-                ('limits', models.JSONField(default=list)),
-                ('told', models.CharField(blank=True, max_length=500)),
-                ('booking', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='firings.booking')),
-                ('firing', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='stay_out', to='firings.firing')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "why",
+                    models.CharField(
+                        choices=[
+                            ("too_tall", "Too tall beside what is locked"),
+                            ("too_big", "Too big for this kiln"),
+                            ("wrong_cone", "Wrong stage, cone or material"),
+                            ("not_dry", "Not dry"),
+                            ("kept_out", "Kept out by crew"),
+                            ("no_room", "No room"),
+                            ("no_room_for_cones", "No room for witness cones beside it"),
+                        ],
+                        max_length=17,
+                    ),
+                ),
+                ("piece_name", models.CharField(blank=True, max_length=40)),
+                ("limits", models.JSONField(default=list)),
+                ("told", models.CharField(blank=True, max_length=500)),
+                (
+                    "booking",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="firings.booking",
+                    ),
+                ),
+                (
+                    "firing",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="stay_out",
+                        to="firings.firing",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['pk'],
-                'constraints': [models.UniqueConstraint(fields=('firing', 'booking'), name='each_slip_stays_out_for_one_reason'), models.CheckConstraint(condition=models.Q(('why__in', ['too_tall', 'too_big', 'wrong_cone', 'not_dry', 'kept_out', 'no_room', 'no_room_for_cones'])), name='reason_to_stay_out_is_known')],
+                "ordering": ["pk"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("firing", "booking"), name="each_slip_stays_out_for_one_reason"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            (
+                                "why__in",
+                                [
+                                    "too_tall",
+                                    "too_big",
+                                    "wrong_cone",
+                                    "not_dry",
+                                    "kept_out",
+                                    "no_room",
+                                    "no_room_for_cones",
+                                ],
+                            )
+                        ),
+                        name="reason_to_stay_out_is_known",
+                    ),
+                ],
             },
         ),
     ]
