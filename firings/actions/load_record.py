@@ -41,7 +41,10 @@ PROMISED = timedelta(days=3650)
 
 @dataclass
 class StandingLoad:
-    """A load as it stands: the kiln's room, the plan, what crew hold, and all its pieces."""
+    """A load as it stood when it was read: the kiln's room, its plan, what crew hold, its pieces.
+
+    `plan` and `held` stay as read while the rows in `layers` are being changed.
+    """
 
     firing: Firing
     bookings: list[Booking]
@@ -65,18 +68,16 @@ class StandingLoad:
     def load_pieces(self) -> dict[str, LoadPiece]:
         return {one.id: one.as_load_piece() for one in queue_pieces(self.bookings)}
 
-    @cached_property
-    def plan(self) -> LoadPlan:
+    def __post_init__(self) -> None:
+        self.plan = self._plan()
+        self.held = _held(self)
+
+    def _plan(self) -> LoadPlan:
         """Where everything stands; pieces without a place count as left out."""
         layers = tuple(planned_layer(layer) for layer in self.layers)
         placed = {pid for layer in layers for pid in ids_on(layer)}
         out = [key for key in self.pieces if key not in placed]
         return LoadPlan(layers, tuple(LeftOut(key, WhyLeftOut.NO_ROOM) for key in out))
-
-    @cached_property
-    def held(self) -> Held:
-        """What crew have decided. Layers up to the highest with a lock keep their posts."""
-        return _held(self)
 
     @property
     def area_mm2(self) -> int:
@@ -177,6 +178,7 @@ def _pack(layer: Layer) -> Place | None:
 
 
 def _held(load: StandingLoad) -> Held:
+    """What crew have decided. Layers up to the highest with a lock keep their posts."""
     holds = {(hold.stack, hold.position): hold for hold in load.holds}
     layers = {(layer.stack, layer.position): layer for layer in load.layers}
     fixed_up_to: dict[str, int] = {}
