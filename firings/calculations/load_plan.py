@@ -59,7 +59,7 @@ class Placement:
     piece_id: str
     x_mm: float
     y_mm: float
-    turn_deg: int = 0
+    turn_deg: float = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +87,11 @@ class WhyLeftOut(StrEnum):
     TOO_BIG = "too_big"
     NO_ROOM = "no_room"
     NO_ROOM_FOR_CONES = "no_room_for_cones"
+    TOO_TALL_BESIDE_LOCKED = "too_tall_beside_locked"
+    WRONG_CONE = "wrong_cone"
+    NOT_DRY = "not_dry"
+    FORBIDDEN = "forbidden"
+    GROUP_HAS_NO_ROOM = "group_has_no_room"
 
 
 @dataclass(frozen=True, slots=True)

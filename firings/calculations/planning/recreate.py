@@ -1,0 +1,280 @@
+"""Ruin and recreate: take some ware out of some kilns, and put it back better.
+
+The search holds a fixed number of loads and a bank of pieces that are in none of them. One step
+takes the ware of a few shelves of like height out, or pieces that stand where a banked one would
+like to stand, and puts everything back one by one, each where it costs the kiln least. A worse
+outcome is kept with a chance that shrinks as the search cools. The pattern is ruin and recreate of
+Schrimpf, Schneider, Stamm-Wilbrandt and Dueck, "Record breaking optimization results using the
+ruin and recreate principle", J. Comp. Physics 159 (2000), with the absent pieces and the noise
+("blinks") of Christiaens and Vanden Berghe, "Slack induction by string removals", Transportation
+Science 54 (2020) (both from memory).
+
+What a place costs. Height is what a kiln runs out of. A piece that goes onto a layer without
+raising it costs nothing but the air wasted above it; one that raises a layer costs the step in
+posts; a new layer costs its shelf and its posts. Footprint is not counted: whether there is room
+is asked of the shelf book, in the order of cost, and the first yes is taken.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from random import Random
+
+from firings.calculations.load_plan import CONE_PACK_HEIGHT_MM
+from firings.calculations.planning.patterns import Pattern, Shape
+from firings.calculations.planning.towers import Column, Item, Layer, Load, Tower, items_in
+
+Penalty = Callable[[Item, int], float]
+Ranking = Callable[[Sequence[Item], float, float], tuple[int, float]]
+
+
+@dataclass
+class Loads:
+    """Some loads, the items in none of them, and what that costs."""
+
+    loads: list[Load]
+    bank: list[Item] = field(default_factory=list)
+
+    def copy(self) -> "Loads":
+        return Loads(list(self.loads), list(self.bank))
+
+
+@dataclass
+class Recreator:
+    """Puts items into loads. `air_cost`: how much wasted air above a piece counts, in mm of height.
+
+    `penalty(item, load index)`: what it costs, in mm of height, to have an item in this load
+    (dates); infinity forbids it. `ranking(unit, power, liking)`: which unit is put in first, when
+    height alone does not say. `units`: the items of each group, by number.
+    """
+
+    columns: tuple[Column, ...]
+    units: Sequence[tuple[Item, ...]]
+    shelf_mm2: float
+    pack_shape: Shape | None = None
+    packs_wanted: int = 0
+    penalty: Penalty | None = None
+    ranking: Ranking | None = None
+    air_cost: float = 0.5
+    noise: float = 0.3
+    repack_tries: int = 3
+
+    def empty_load(self) -> Load:
+        return tuple(column.start() for column in self.columns)
+
+    def has_height(self, tower: Tower, item: Item) -> bool:
+        """Whether some shelf of a tower, old or new, has the height for an item."""
+        return bool(_tower_options(tower, item, 0.0))
+
+    # ---- putting in
+
+    def put(self, state: Loads, unit: Sequence[Item], random: Random) -> bool:
+        """Put a unit into one of the loads; False when there is no room for all of it."""
+        if len(unit) == 1:
+            return self._put_item(state, unit[0], range(len(state.loads)), random)
+        order = list(range(len(state.loads)))
+        random.shuffle(order)
+        for index in order:
+            before = state.loads[index]
+            if all(self._put_item(state, item, (index,), random) for item in unit):
+                return True
+            state.loads[index] = before
+        return False
+
+    def _put_item(self, state: Loads, item: Item, indexes: Sequence[int], random: Random) -> bool:
+        options = self._options(state, item, indexes, random)
+        options.sort(key=_cost)
+        for _, load_index, tower_index, layer_index in options:
+            load = state.loads[load_index]
+            tower = self._placed(load[tower_index], item, layer_index)
+            if tower is not None:
+                state.loads[load_index] = (*load[:tower_index], tower, *load[tower_index + 1 :])
+                return True
+        return self.repack_tries > 0 and self._put_by_repacking(state, item, options)
+
+    def _placed(self, tower: Tower, item: Item, layer_index: int) -> Tower | None:
+        if layer_index < 0:
+            fitting = [new for new in tower.with_new_layer(item) if new.slack_mm >= 0]
+            return max(fitting, key=lambda new: new.slack_mm, default=None)
+        layer = tower.layers[layer_index]
+        pattern = layer.pattern.plus(item.shape)
+        if pattern is None:
+            return None
+        return tower.with_layer(layer_index, layer.plus(item, pattern))
+
+    def _put_by_repacking(
+        self, state: Loads, item: Item, options: list[tuple[float, int, int, int]]
+    ) -> bool:
+        """Make room on a shelf by putting everything on it down anew."""
+        tried = 0
+        for _, load_index, tower_index, layer_index in options:
+            if layer_index < 0:
+                continue
+            load = state.loads[load_index]
+            tower = load[tower_index]
+            layer = tower.layers[layer_index]
+            book = layer.pattern.book
+            if layer.pattern.area_mm2 + item.shape.area_mm2 > book.fullest * 1.02:
+                continue
+            shapes = [spot.shape for spot in layer.pattern.spots]
+            pattern = book.repacked([*shapes, item.shape], self.repack_tries)
+            if pattern is not None:
+                tower = tower.with_layer(layer_index, layer.plus(item, pattern))
+                state.loads[load_index] = (*load[:tower_index], tower, *load[tower_index + 1 :])
+                return True
+            tried += 1
+            if tried >= 3:
+                break
+        return False
+
+    def _options(
+        self, state: Loads, item: Item, indexes: Sequence[int], random: Random
+    ) -> list[tuple[float, int, int, int]]:
+        """(cost, load, tower, layer) of every place whose height allows the item; -1: new layer."""
+        options: list[tuple[float, int, int, int]] = []
+        air = self.air_cost * item.shape.area_mm2 / self.shelf_mm2
+        rand, noise = random.random, self.noise
+        for load_index in indexes:
+            extra = 0.0
+            if self.penalty is not None:
+                extra = self.penalty(item, load_index)
+                if extra == float("inf"):
+                    continue
+            for tower_index, tower in enumerate(state.loads[load_index]):
+                for cost, layer_index in _tower_options(tower, item, air):
+                    cost = cost * (1 + noise * rand()) + extra
+                    options.append((cost, load_index, tower_index, layer_index))
+        return options
+
+    # ---- taking out
+
+    def take_out(self, state: Loads, load_index: int, gone: set[int]) -> list[Item]:
+        """Take items out of a load, and with each the rest of its group; returns what left."""
+        load = state.loads[load_index]
+        inside = items_in(load)
+        units = {item.unit for item in inside if item.number in gone}
+        leaving = [item for item in inside if item.unit in units]
+        numbers = {item.number for item in leaving}
+        state.loads[load_index] = tuple(
+            tower.less(numbers)
+            if any(item.number in numbers for layer in tower.layers for item in layer.items)
+            else tower
+            for tower in load
+        )
+        return leaving
+
+    # ---- cone packs
+
+    def settle_packs(self, state: Loads, random: Random) -> list[Item]:
+        """See that every load has its cone packs; returns items that had to leave for them."""
+        left: list[Item] = []
+        if self.pack_shape is None or self.packs_wanted == 0:
+            return left
+        for index in range(len(state.loads)):
+            left += self._settle_load(state, index, random)
+        return left
+
+    def _settle_load(self, state: Loads, index: int, random: Random) -> list[Item]:
+        left: list[Item] = []
+        while missing_packs(state.loads[index], self.packs_wanted) > 0:
+            if self._add_pack(state, index):
+                continue
+            leaving = self._clear_a_layer(state, index)
+            if not leaving:
+                break
+            left += leaving
+        return left
+
+    def _add_pack(self, state: Loads, index: int) -> bool:
+        assert self.pack_shape is not None
+        load = state.loads[index]
+        best: tuple[int, int, Tower] | None = None
+        for tower_index, tower in enumerate(load):
+            for layer_index, layer in enumerate(tower.layers):
+                if layer.has_pack or layer.is_wholly_booked:
+                    continue
+                new = tower.with_pack(layer_index, self.pack_shape)
+                if new is not None:
+                    lost = tower.slack_mm - new.slack_mm
+                    if best is None or lost < best[0]:
+                        best = (lost, tower_index, new)
+        if best is None:
+            return False
+        _, tower_index, tower = best
+        state.loads[index] = (*load[:tower_index], tower, *load[tower_index + 1 :])
+        return True
+
+    def _clear_a_layer(self, state: Loads, index: int) -> list[Item]:
+        """Take the lightest layer without a pack out of a load, to make room for cones."""
+        layers = [
+            layer
+            for tower in state.loads[index]
+            for layer in tower.layers
+            if layer.items and not layer.has_pack and not layer.is_wholly_booked
+        ]
+        if not layers:
+            return []
+        lightest = min(layers, key=lambda layer: sum(item.bulk for item in layer.items))
+        return self.take_out(state, index, {item.number for item in lightest.items})
+
+
+def _cost(option: tuple[float, int, int, int]) -> float:
+    return option[0]
+
+
+def _tower_options(tower: Tower, item: Item, air: float) -> list[tuple[float, int]]:
+    """(cost, layer) for each layer of a tower that has the height; the pattern's own memory of
+    what found no room is asked here, because that answers most questions at once."""
+    options: list[tuple[float, int]] = []
+    slack, height, shape = tower.slack_mm, item.height_mm, item.shape
+    if slack < 0:
+        return options
+    column, layers = tower.column, tower.layers
+    rises, last = column.rises, len(layers) - 1
+    for index, layer in enumerate(layers):
+        if layer.site.is_whole or layer.pattern.is_barred(shape):
+            continue
+        high = layer.height_mm
+        if height <= high:
+            options.append(((high - height) * air, index))
+            continue
+        if index == last:
+            more = height - high
+        elif layers[index + 1].site.post_mm is not None:
+            rise = sum(layers[index + 1].site.post_mm or ())
+            more = 0 if height + column.above_mm <= rise else slack + 1
+        elif height >= len(rises):
+            continue
+        else:
+            more = rises[height] - rises[high]
+        if more <= slack:
+            options.append((float(more), index))
+    if len(layers) < column.most_layers:
+        if not layers:
+            if height <= column.empty_room_mm():
+                options.append((float(height + column.thickness_mm), -1))
+        elif height < len(rises):
+            more = min(rises[height], rises[layers[-1].height_mm] + height - layers[-1].height_mm)
+            more += column.thickness_mm
+            if more <= slack:
+                options.append((float(more), -1))
+    return options
+
+
+def missing_packs(load: Load, wanted: int) -> int:
+    """How many cone packs a load lacks; layers that are wholly booked need none."""
+    layers = [layer for tower in load for layer in tower.layers]
+    if not layers or not wanted:
+        return 0
+    needed = min(wanted, max(1, sum(not layer.is_wholly_booked for layer in layers)))
+    return max(0, needed - sum(layer.has_pack for layer in layers))
+
+
+__all__ = [
+    "CONE_PACK_HEIGHT_MM",
+    "Layer",
+    "Loads",
+    "Pattern",
+    "Penalty",
+    "Recreator",
+    "missing_packs",
+]
