@@ -140,7 +140,7 @@ def keep_room_free(
             size = (width_mm, depth_mm, height_mm)
             x_mm, y_mm, turn_deg = _free_room(load, layer, size)
         else:
-            turn_deg = 0
+            turn_deg = 0.0
         room = {"width_mm": width_mm, "depth_mm": depth_mm, "height_mm": height_mm}
         placed = {**room, "x_mm": x_mm, "y_mm": y_mm, "turn_deg": turn_deg}
         hold = _hold(load.firing, stack, position)
@@ -280,7 +280,7 @@ def _held_with_room(load: StandingLoad, layer: Layer, room: dict[str, float]) ->
 
 def _free_room(
     load: StandingLoad, layer: Layer, size: tuple[int, int, int]
-) -> tuple[float, float, int]:
+) -> tuple[float, float, float]:
     width_mm, depth_mm, height_mm = size
     room = LoadPiece("room", Rectangle(width_mm, depth_mm), height_mm, 0)
     held = replace(

@@ -17,7 +17,13 @@ WHY = {
     WhyLeftOut.TOO_BIG: WhyOut.TOO_BIG,
     WhyLeftOut.NO_ROOM: WhyOut.NO_ROOM,
     WhyLeftOut.NO_ROOM_FOR_CONES: WhyOut.NO_ROOM_FOR_CONES,
+    WhyLeftOut.TOO_TALL_BESIDE_LOCKED: WhyOut.TOO_TALL,
+    WhyLeftOut.WRONG_CONE: WhyOut.WRONG_CONE,
+    WhyLeftOut.NOT_DRY: WhyOut.NOT_DRY,
+    WhyLeftOut.FORBIDDEN: WhyOut.KEPT_OUT,
+    WhyLeftOut.GROUP_HAS_NO_ROOM: WhyOut.NO_ROOM,
 }
+NOTHING_MORE = (WhyLeftOut.NO_ROOM, WhyLeftOut.GROUP_HAS_NO_ROOM)
 
 
 @dataclass(frozen=True)
@@ -34,7 +40,7 @@ class Out:
         """What the planner says of the first piece that it says more of than `no room`."""
         left = {one.piece_id: one for one in plan.left_out}
         mine = [(piece, left.get(str(piece.pk))) for piece in booking.pieces.all()]
-        telling = [(p, one) for p, one in mine if one and one.why != WhyLeftOut.NO_ROOM]
+        telling = [(p, one) for p, one in mine if one and one.why not in NOTHING_MORE]
         if not telling:
             return Out(WhyOut.NO_ROOM)
         piece, one = telling[0]

@@ -123,7 +123,7 @@ def wanted_of(load: StandingLoad, at: datetime, seed: int = 1) -> Wanted:
         on=loaded_on(load.firing, at),
         rule=rule_of(FiringPolicy.current()),
         held=load.held,
-        present=load.plan if load.layers else None,
+        firing=(load.firing.stage, load.firing.cone),
         seed=seed,
     )
 

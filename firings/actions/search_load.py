@@ -39,6 +39,8 @@ log = logging.getLogger(__name__)
 
 # A search that was not heard of for so long has lost its worker.
 SILENT_AT_MOST = timedelta(seconds=60)
+# How often a search looks whether it was stopped or overtaken, when it finds nothing.
+LOOK_EVERY = timedelta(seconds=1)
 
 Clock = Callable[[], datetime]
 
@@ -86,10 +88,19 @@ def carry_on_search(*, firing_pk: int, seconds_at_most: float, clock: Clock) -> 
         if isinstance(found, str):
             return found
         search, load, _ = found
+    last, looked_at, is_ahead = None, begun_at, False
     for progress in improve(wanted_of(load, begun_at, search.seed)):
         now = clock()
+        is_new = last is not None and progress.plan is not last.plan
         is_late = (now - begun_at).total_seconds() >= seconds_at_most
-        state = _take(firing_pk, progress, now, is_last=is_late)
+        last = progress
+        if not (is_new or is_late or progress.is_best_possible or now - looked_at >= LOOK_EVERY):
+            continue
+        # A search that begins anew after a killed worker first has to get past what stands.
+        writes = is_new and (is_ahead or progress.score > search.score)
+        is_ahead = is_ahead or writes
+        looked_at = now
+        state = _take(firing_pk, progress, now, writes=writes, is_last=is_late)
         if state != SearchState.RUNNING:
             return state
     return _end(firing_pk, SearchState.ENDED, clock())
@@ -121,8 +132,10 @@ def _running(firing_pk: int, at: datetime) -> tuple[LoadSearch, StandingLoad, Of
     return search, standing_load(firing, offered.able), offered
 
 
-def _take(firing_pk: int, progress: LoadProgress, now: datetime, *, is_last: bool) -> str:
-    """Write one answer, if it is better than what stands and nobody changed the load."""
+def _take(
+    firing_pk: int, progress: LoadProgress, now: datetime, *, writes: bool, is_last: bool
+) -> str:
+    """Note how far the search is, and write its answer; unless somebody changed the load."""
     with transaction.atomic(durable=True):
         found = _running(firing_pk, now)
         if isinstance(found, str):
@@ -130,7 +143,7 @@ def _take(firing_pk: int, progress: LoadProgress, now: datetime, *, is_last: boo
         search, load, offered = found
         if search.begun_by is None:
             return _set_state(search, SearchState.STOPPED, now)
-        if progress.score > search.score:
+        if writes:
             try:
                 with transaction.atomic():
                     write_answer(load, offered, progress.plan, by=search.begun_by, at=now)

@@ -52,12 +52,12 @@ def test_a_search_from_nothing_fills_the_load(way, crew_client, monkeypatch):
 
 
 def test_a_picked_piece_is_nudged_and_locked(crew_client, url, put):
-    before = put.x_mm
-    answer = post(crew_client, url, f"{put.piece_id}/nudge/", way="left", step_mm="1")
+    post(crew_client, url, f"{put.piece_id}/move/", layer="whole:1", x_mm="0", y_mm="90")
+    answer = post(crew_client, url, f"{put.piece_id}/nudge/", way="left", step_mm="10")
     put.refresh_from_db()
     page = answer.content.decode()
     assert "Moved, and locked there." in page
-    assert (put.x_mm, put.is_locked) == (before - 1, True)
+    assert (put.x_mm, put.y_mm, put.is_locked) == (-10, 90, True)
 
 
 def test_a_piece_is_dropped_where_it_can_stand(crew_client, url, put):
