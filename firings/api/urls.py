@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 from firings.api.bookings import BookingViewSet
 from firings.api.firings import FiringViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
+from firings.api.loads import LoadViewSet
 from firings.api.readings import FiringCurveView, FiringReadingsView, KilnReadingsView
 from firings.api.ware import (
     ClayViewSet,
@@ -25,6 +26,7 @@ router.register("glazes", GlazeViewSet)
 router.register("sizes", PieceSizeViewSet)
 router.register("bookings", BookingViewSet)
 router.register("firings", FiringViewSet)
+router.register("loads", LoadViewSet, basename="load")
 
 urlpatterns = [
     path("queues/", QueuesView.as_view(), name="api_queues"),
