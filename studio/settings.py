@@ -227,6 +227,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 15.0,
         "options": {"expires": 15},
     },
+    "forecast queues that changed": {
+        "task": "firings.tasks.forecast_queues",
+        "schedule": 60.0,
+        "options": {"expires": 60},
+    },
     "remind of ware to collect": {
         "task": "firings.tasks.remind_pick_ups",
         "schedule": 60.0 * 60,

@@ -17,6 +17,7 @@ from firings.models.firings import (
     Result,
     WitnessCone,
 )
+from firings.models.forecasts import BookingForecast, QueueForecast
 from firings.models.kilns import (
     CareKind,
     CareTask,
@@ -48,6 +49,7 @@ __all__ = [
     "KILN_IS_TAKEN",
     "STAFF",
     "Booking",
+    "BookingForecast",
     "BookingState",
     "CareKind",
     "CareTask",
@@ -73,6 +75,7 @@ __all__ = [
     "Piece",
     "PieceSize",
     "Placement",
+    "QueueForecast",
     "Reading",
     "ReadingSource",
     "Result",

@@ -180,6 +180,7 @@ class TestHolding:
         assert where(mug)[3] is False
 
     def test_nothing_is_added_to_a_locked_layer(self, cosmo, ines, spread):
+        spread.layers.update(cone_pack=None)
         lock_layer(by=cosmo, at=NOON, firing=spread, stack="whole", position=1, is_locked=True)
         scene.booking(ines)
         fill_load(by=cosmo, at=NOON, firing=spread)
