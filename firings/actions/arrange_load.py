@@ -12,7 +12,7 @@ from datetime import datetime
 
 from django.db import transaction
 
-from firings.actions.load import loadable, with_ware
+from firings.actions.load import loadable, promise_place, with_ware
 from firings.actions.load_record import StandingLoad, load_was_changed, standing_load
 from firings.calculations.free_place import free_place
 from firings.calculations.load_plan import LoadPlan, PlannedLayer, quarter_choices
@@ -197,6 +197,7 @@ def _stand(
         where = [put.layer.stack, put.layer.position, put.x_mm, put.y_mm, put.turn_deg]
         piece = load.pieces[str(put.piece_id)]
         record_deed(piece, deed, by=by, at=at, firing=load.firing.pk, where=where)
+    promise_place(load.firing, [load.pieces[str(put.piece_id)] for put in puts])
     load_was_changed(load.firing)
     return puts[0]
 

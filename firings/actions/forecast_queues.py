@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from hashlib import sha256
 from itertools import pairwise
 
@@ -101,7 +101,7 @@ def _rows(
 def _row(booking: Booking, forecast: Forecast, at: datetime) -> BookingForecast:
     zone = Studio.current().zone
 
-    def day(days: float) -> object:
+    def day(days: float) -> date:
         return (at + timedelta(days=days)).astimezone(zone).date()
 
     return BookingForecast(
@@ -129,7 +129,8 @@ def past_of(stage: str, cone: str, at: datetime) -> Past | None:
             .order_by("started_at")
             .values_list("started_at", "area")
         )
-        days = [(late - early).total_seconds() / 86_400 for (early, _), (late, _) in pairwise(rows)]
+        moments = [started_at for started_at, _ in rows if started_at]
+        days = [(late - early).total_seconds() / 86_400 for early, late in pairwise(moments)]
         areas = [area for _, area in rows if area]
         if len(rows) >= FIRINGS_AT_LEAST and areas and min(days) > 0:
             return Past(tuple(days), sum(areas) / len(areas))

@@ -10,7 +10,7 @@ from django.db import transaction
 
 from firings.actions.arrange_load import check_change, held_load, layer_at
 from firings.actions.bookings import change_state, locked_booking
-from firings.actions.load import loadable
+from firings.actions.load import loadable, promise_place
 from firings.actions.load_record import (
     StandingLoad,
     kept_free_of,
@@ -50,6 +50,8 @@ def lock_piece(
             raise WareRefusal("no_place", f"{piece.name} has no place in this load.", status=404)
         put.is_locked = is_locked
         put.save(update_fields=["is_locked"])
+        if is_locked:
+            promise_place(firing, [piece])
         load_was_changed(firing)
         deed = "locked" if is_locked else "unlocked"
         record_deed(piece, deed, by=by, at=at, firing=firing.pk)
@@ -66,6 +68,8 @@ def lock_layer(
         layer = layer_at(load, stack, position)
         hold = _hold(load.firing, layer.stack, layer.position)
         hold.is_whole = is_locked
+        if is_locked:
+            promise_place(load.firing, [put.piece for put in layer.placements.all()])
         _keep(hold)
         load_was_changed(load.firing)
         deed = "layer locked" if is_locked else "layer unlocked"

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import islice
 
 from django.db import transaction
 from django.db.models import QuerySet
@@ -37,6 +39,7 @@ from firings.models import (
     FiringPolicy,
     FiringState,
     LoadSearch,
+    Piece,
     Placement,
     SearchState,
     WhyOut,
@@ -48,6 +51,8 @@ from studio.models import Person, Role, Studio
 
 # Before a firing is loading, a load is a proposal; ware is promised to it all the same.
 CAN_BE_LOADED = (FiringState.PLANNED, FiringState.LOADING)
+# So many answers of the planner are looked at before crew are asked to unlock something.
+TRIES_AT_MOST = 60
 
 
 @dataclass(frozen=True)
@@ -85,7 +90,7 @@ def first_answer(firing: Firing, *, by: Person, at: datetime) -> tuple[LoadPropo
     before = where_everything_stands(firing)
     offered = offered_ware(firing, at)
     load = standing_load(firing, offered.able)
-    progress = next(improve(wanted_of(load, at)))
+    progress = first_sound(load, offered, at)
     proposal = write_answer(load, offered, progress.plan, by=by, at=at)
     is_best = progress.is_best_possible
     search, _ = LoadSearch.objects.update_or_create(
@@ -101,6 +106,34 @@ def first_answer(firing: Firing, *, by: Person, at: datetime) -> tuple[LoadPropo
         },
     )
     return proposal, search
+
+
+def first_sound(load: StandingLoad, offered: Offered, at: datetime) -> LoadProgress:
+    """The planner's first answer in which the second pair of eyes finds no fault."""
+    last: LoadPlan | None = None
+    for progress in islice(improve(wanted_of(load, at)), TRIES_AT_MOST):
+        if progress.plan is not last and not faults_of(load, offered, progress.plan):
+            return progress
+        last = progress.plan
+    if last is None:
+        raise WareRefusal("no_plan", "The planner found no load at all.", status=500)
+    fault = faults_of(load, offered, last)[0]
+    raise WareRefusal(
+        "plan_is_faulty", f"No load was found around what is locked: {fault} Unlock something."
+    )
+
+
+def faults_of(load: StandingLoad, offered: Offered, plan: LoadPlan) -> tuple[str, ...]:
+    """Why a plan cannot be carried out, or would tear a slip apart."""
+    standing = {key for layer in plan.layers for key in ids_on(layer)}
+    torn = tuple(
+        f"Slip {one.slip} would be fired in two parts."
+        for one in offered.able
+        if 0 < sum(str(piece.pk) in standing for piece in one.pieces.all()) < len(one.pieces.all())
+    )
+    pieces = list(load.load_pieces.values())
+    names = names_of(load.bookings)
+    return torn + check_load(load.space, pieces, plan, load.gap_mm, held=load.held, names=names)
 
 
 def figures_of(progress: LoadProgress) -> dict[str, object]:
@@ -146,7 +179,7 @@ def put_in_load(*, by: Person, at: datetime, firing: Firing, booking: Booking) -
         booking.save(update_fields=["firing", "is_promised"])
         offered = _sorted_out(_held(firing), firing, on)
         load = standing_load(firing, offered.able)
-        plan = next(improve(wanted_of(load, at))).plan
+        plan = first_sound(load, offered, at).plan
         proposal = write_answer(load, offered, plan, by=by, at=at)
         if proposal.left_out:
             slips = ", ".join(left.slip for left in proposal.left_out)
@@ -180,6 +213,12 @@ def take_out_of_load(*, by: Person, at: datetime, firing: Firing, booking: Booki
         booking.save(update_fields=["state", "firing", "is_promised"])
         load_was_changed(firing)
     return booking
+
+
+def promise_place(firing: Firing, pieces: Iterable[Piece]) -> None:
+    """What crew locked in is in: the planner keeps its slip whole before it looks at others."""
+    mine = Booking.objects.filter(firing=firing, pieces__in=[piece.pk for piece in pieces])
+    Booking.objects.filter(pk__in=mine.values("pk")).update(is_promised=True)
 
 
 def loadable(firing: Firing) -> Firing:
@@ -242,10 +281,7 @@ def write_answer(
 ) -> LoadProposal:
     """Check a plan with the second pair of eyes, and write layers, placements and states."""
     firing = load.firing
-    pieces = list(load.load_pieces.values())
-    faults = check_load(
-        load.space, pieces, plan, load.gap_mm, held=load.held, names=names_of(load.bookings)
-    )
+    faults = faults_of(load, offered, plan)
     if faults:
         raise WareRefusal("plan_is_faulty", f"The load cannot be made: {faults[0]}", status=500)
     standing = {key for layer in plan.layers for key in ids_on(layer)}
@@ -269,14 +305,7 @@ def write_answer(
 
 
 def _is_wholly_in(booking: Booking, standing: set[str]) -> bool:
-    inside = [str(piece.pk) in standing for piece in booking.pieces.all()]
-    if any(inside) and not all(inside):
-        raise WareRefusal(
-            "slip_torn_apart",
-            f"The load cannot be made: slip {booking.slip} would be fired in two parts.",
-            status=500,
-        )
-    return all(inside)
+    return all(str(piece.pk) in standing for piece in booking.pieces.all())
 
 
 def _send_back(booking: Booking, *, by: Person, at: datetime, why: str) -> None:

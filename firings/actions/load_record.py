@@ -178,38 +178,48 @@ def _pack(layer: Layer) -> Place | None:
 
 
 def _held(load: StandingLoad) -> Held:
-    """What crew have decided. Layers up to the highest with a lock keep their posts."""
+    """What crew have decided. Layers up to the highest with a lock keep their posts.
+
+    A slip is fired together: with one piece of it locked, the others stay where they stand too.
+    """
+    slips = {load.pieces[key].booking_id for key in locked_ids(load) if key in load.pieces}
+    stay = {piece.pk for piece in load.pieces.values() if piece.booking_id in slips}
     holds = {(hold.stack, hold.position): hold for hold in load.holds}
     layers = {(layer.stack, layer.position): layer for layer in load.layers}
     fixed_up_to: dict[str, int] = {}
     for (stack, position), layer in layers.items():
         hold = holds.get((stack, position))
-        if any(put.is_locked for put in layer.placements.all()) or (hold and hold.is_whole):
+        if any(put.piece_id in stay for put in layer.placements.all()) or (hold and hold.is_whole):
             fixed_up_to[stack] = max(position, fixed_up_to.get(stack, 0))
     held = []
     for stack, position in sorted({*holds, *layers}):
         is_fixed = position <= fixed_up_to.get(stack, 0)
-        one = _held_layer(
-            stack, position, layers.get((stack, position)), holds.get((stack, position)), is_fixed
-        )
+        place = (stack, position)
+        one = _held_layer(place, layers.get(place), holds.get(place), is_fixed, stay)
         if one is not None:
             held.append(one)
     return Held(tuple(held), load.forbidden)
 
 
 def _held_layer(
-    stack: str, position: int, layer: Layer | None, hold: LayerHold | None, is_fixed: bool
+    place: tuple[str, int],
+    layer: Layer | None,
+    hold: LayerHold | None,
+    is_fixed: bool,
+    stay: set[int],
 ) -> HeldLayer | None:
     is_whole = bool(hold and hold.is_whole and layer)
     wanted = tuple(hold.posts_mm) if hold and hold.posts_mm else None
     posts = tuple(layer.posts_mm) if layer and is_fixed else wanted
-    puts = [put for put in layer.placements.all() if is_whole or put.is_locked] if layer else []
+    puts = (
+        [put for put in layer.placements.all() if is_whole or put.piece_id in stay] if layer else []
+    )
     free = tuple(kept_free_of(room) for room in hold.keep_free) if hold else ()
     if posts is None and not puts and not free and not is_whole:
         return None
     return HeldLayer(
-        stack=stack,
-        index=position,
+        stack=place[0],
+        index=place[1],
         post_mm=posts,
         locked=tuple(_place(put) for put in puts if put.x_mm is not None),
         locked_fractions=tuple(

@@ -68,7 +68,7 @@ def spread(cosmo, firing, tile, mug):
     for piece, y_mm in ((mug, -60.0), (tile, 40.0)):
         put = {"x_mm": 0.0, "y_mm": y_mm, "turn_deg": 0, "is_locked": True}
         Placement.objects.filter(piece=piece).update(**put)
-    firing.layers.update(cone_pack=[-110.0, -80.0, 0])
+    firing.layers.update(cone_pack=[-120.0, -60.0, 90])
     return firing
 
 
