@@ -8,6 +8,7 @@ from typing import Any
 from django.dispatch import receiver
 
 from billing.actions.ledger import hold_ledger
+from billing.actions.life_estimates import learn_from_replacement
 from billing.actions.pay_replacement import post_replacement
 from billing.actions.price_firing import post_firing_cost
 from billing.actions.tariffs import tariff_on
@@ -43,10 +44,18 @@ def price_aborted_firing(
 
 @receiver(part_replaced, dispatch_uid="billing pays replaced parts")
 def pay_replaced_part(
-    sender: object, *, part: KilnPart, cost_minor: int, by: Person | None, at: datetime, **_: object
+    sender: object,
+    *,
+    part: KilnPart,
+    fitted: KilnPart,
+    cost_minor: int,
+    by: Person | None,
+    at: datetime,
+    **_: object,
 ) -> None:
-    """What replacing a part cost comes out of its kiln's wear reserve."""
+    """What replacing a part cost comes out of its kiln's wear reserve; its life is learned from."""
     post_replacement(part, cost_minor, by=by, at=at)
+    learn_from_replacement(part, fitted, by=by, at=at)
 
 
 @receiver(studio_changing, dispatch_uid="billing keeps its currency")

@@ -68,7 +68,7 @@ def _page(content: Content) -> dict[str, Any]:
         "others": [_other(line, show) for line in lines if "firing" not in line],
         "how_to_pay": content["how_to_pay"],
         "pay": _pay(way_to_pay_in(content), show),
-        "workings": _workings(firing_lines),
+        "workings": [*_workings(firing_lines), *_charge_workings(lines)],
     }
 
 
@@ -89,6 +89,9 @@ class _Words:
 
     def money(self, amount_minor: int) -> str:
         return format_minor(amount_minor, self.currency, self.language)
+
+    def signed(self, amount_minor: int) -> str:
+        return f"{'−' if amount_minor < 0 else '+'} {self.money(abs(amount_minor))}"
 
     def area(self, area_mm2: int) -> str:
         return format_area(area_mm2, self.area_unit, self.language)
@@ -129,7 +132,20 @@ def _charge(line: Content, show: _Words) -> dict[str, str]:
         "area": show.area(line["area_mm2"]),
         "share_of": show.area(line["share_of_mm2"]),
         "amount": show.money(line["amount_minor"]),
+        "steps": _steps(line, show),
     }
+
+
+def _steps(line: Content, show: _Words) -> list[list[str]]:
+    """What came after the split, as (words, amount); nothing where the split was all."""
+    steps = line.get("steps") or []
+    if not steps:
+        return []
+    signs = [(step["text"], step["amount_minor"]) for step in steps]
+    return [
+        ["Part of the cost", show.money(line["split_minor"])],
+        *([text, show.signed(amount_minor)] for text, amount_minor in signs),
+    ]
 
 
 def _pay(way: WayToPay | None, show: _Words) -> dict[str, Any] | None:
@@ -182,10 +198,23 @@ def _workings(firing_lines: Iterable[Content]) -> list[dict[str, Any]]:
         groups.append(
             {
                 "title": lines[0]["text"],
-                "cost": lines[0]["working"][:-1],
+                "cost": lines[0]["working"][: -lines[0].get("own_count", 1)],
                 "shares": [
-                    {"slip": line["slip"], "sentence": line["working"][-1]} for line in lines
+                    {
+                        "slip": line["slip"],
+                        "sentence": " ".join(line["working"][-line.get("own_count", 1) :]),
+                    }
+                    for line in lines
                 ],
             }
         )
     return groups
+
+
+def _charge_workings(lines: Iterable[Content]) -> list[dict[str, Any]]:
+    """How an account's part of a month's shared charges came about."""
+    return [
+        {"title": line["text"], "cost": line["working"], "shares": []}
+        for line in lines
+        if "firing" not in line and line.get("working")
+    ]

@@ -13,4 +13,5 @@ firing_aborted = Signal()
 """A firing was broken off after its start; its ware waits again."""
 
 part_replaced = Signal()
-"""A part was retired and its like fitted. Carries `part`, `cost_minor`, `by` and `at`."""
+"""A part was retired and its like fitted. Carries `part`, `fitted`, `cost_minor`, `by`
+and `at`."""

@@ -6,9 +6,11 @@ from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
-from studio.models import Notice
+from firings.models import Alarm, Booking, BookingState, Firing, FiringPolicy, FiringState
+from firings.pages.alarms import seen_by
+from studio.models import Notice, Studio
 from studio.notice_kinds import NoticeKind, register_kind
+from studio.pages.context import units_for
 
 
 def booking_facts(notice: Notice) -> Mapping[str, Any]:
@@ -48,6 +50,23 @@ def is_still_closed(notice: Notice) -> bool:
     return firing is not None and firing.state == FiringState.COOLED
 
 
+def alarm_facts(notice: Notice) -> Mapping[str, Any]:
+    """The alarm a notice is about, in the degrees of whoever reads it."""
+    alarm = Alarm.objects.select_related("firing__kiln").get(pk=notice.facts["alarm"])
+    seen = seen_by(alarm, units_for(Studio.current(), notice.person))
+    return {
+        "alarm": alarm,
+        "firing": alarm.firing,
+        "sentence": seen.sentence,
+        "can_be": seen.can_be,
+    }
+
+
+def is_still_open(notice: Notice) -> bool:
+    """What is over meanwhile needs nobody to run."""
+    return Alarm.objects.open().filter(pk=notice.facts.get("alarm")).exists()
+
+
 def is_still_booked(notice: Notice) -> bool:
     booking = Booking.objects.filter(pk=notice.facts["booking"]).first()
     return booking is not None and booking.state not in (
@@ -81,7 +100,8 @@ KINDS = (
         "Alarm at a kiln",
         "firings",
         expires_after=timedelta(hours=12),
-        context=firing_facts,
+        still_true=is_still_open,
+        context=alarm_facts,
     ),
     NoticeKind(
         "cooled",

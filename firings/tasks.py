@@ -6,6 +6,7 @@ from django.utils import timezone
 from firings.actions import forecast_queues as forecasting
 from firings.actions.remind_pick_ups import remind_pick_ups as remind
 from firings.actions.search_load import carry_on_search
+from firings.actions.watch import watch_silence
 from firings.models import FiringPolicy
 
 
@@ -25,3 +26,9 @@ def look_for_better_load(firing_pk: int) -> str:
 def forecast_queues() -> int:
     """Reckons only what changed since it was last reckoned."""
     return forecasting.forecast_queues(at=timezone.now())
+
+
+@shared_task
+def watch_silent_kilns() -> int:
+    """Silence makes no reading: somebody has to look at the clock."""
+    return watch_silence(at=timezone.now())

@@ -167,6 +167,7 @@ def read_arguments(words: Sequence[str]) -> argparse.Namespace:
     words_for.add_parser("prepare", help="database and static files alone, before any web")
     words_for.add_parser("worker", help="a worker alone")
     words_for.add_parser("beat", help="the scheduler alone; run exactly one")
+    words_for.add_parser("listener", help="what hears meters by MQTT, alone; run exactly one")
     for one in (demo, serve, web):
         one.add_argument("--host", default="127.0.0.1", help="address to listen on")
         one.add_argument("--port", type=_port, default=8000, help="port to listen on")

@@ -1,4 +1,7 @@
-"""The parts of a running studio: broker, preparation, web, worker, beat; each a command."""
+"""The parts of a running studio, each a command: broker, preparation, web, worker, beat.
+
+And where MQTT_URL names a broker of meters, the listener.
+"""
 
 from __future__ import annotations
 
@@ -13,21 +16,27 @@ from studio.environment import DEMO_SIGN_INS, ROOT, Environment
 from studio.process_tree import Part
 
 PYTHON = sys.executable
-ALONE = ("prepare", "web", "worker", "beat")
+ALONE = ("prepare", "web", "worker", "beat", "listener")
 CELERY = (PYTHON, "-m", "celery", "--quiet", "-A", "studio.celery")
 
 
 def whole(arguments: argparse.Namespace, environment: Environment) -> list[Part]:
     """Everything for one machine, in the order of starting; no broker when REDIS_URL is set."""
     parts = [] if environment["REDIS_URL"] else [_broker(environment.home)]
-    return [*parts, _preparation(), _worker(), _beat(), _web(arguments, environment)]
+    heard = [_listener()] if environment["MQTT_URL"] else []
+    return [*parts, _preparation(), _worker(), _beat(), *heard, _web(arguments, environment)]
 
 
 def single(arguments: argparse.Namespace, environment: Environment) -> Part:
     """One part alone, to run any number of them on any number of machines."""
     if arguments.part == "web":
         return _web(arguments, environment)
-    makers = {"prepare": _preparation, "worker": _worker, "beat": _beat}
+    makers = {
+        "prepare": _preparation,
+        "worker": _worker,
+        "beat": _beat,
+        "listener": _listener,
+    }
     return makers[arguments.part]()
 
 
@@ -56,6 +65,10 @@ def _beat() -> Part:
     # Its own process: a worker with beat inside lives on silently when its beat has died.
     options = ("--loglevel", "WARNING", "--pidfile", "")
     return Part("beat", (*CELERY, "beat", *options))
+
+
+def _listener() -> Part:
+    return Part("listener", (PYTHON, str(ROOT / "manage.py"), "listen_meters"))
 
 
 def _web(arguments: argparse.Namespace, environment: Environment) -> Part:

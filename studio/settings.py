@@ -198,6 +198,8 @@ CACHES = {
     },
 }
 
+MQTT_URL = ENVIRONMENT["MQTT_URL"]
+
 # --- Tasks ----------------------------------------------------------------------------------
 CELERY_BROKER_URL = celery_url(ENVIRONMENT["REDIS_URL"], HOME)
 CELERY_TASK_ACKS_LATE = True
@@ -229,6 +231,11 @@ CELERY_BEAT_SCHEDULE = {
     },
     "forecast queues that changed": {
         "task": "firings.tasks.forecast_queues",
+        "schedule": 60.0,
+        "options": {"expires": 60},
+    },
+    "look for kilns that fell silent": {
+        "task": "firings.tasks.watch_silent_kilns",
         "schedule": 60.0,
         "options": {"expires": 60},
     },
@@ -299,14 +306,17 @@ SPECTACULAR_SETTINGS = {
         # Choices that several fields share, or that share their field's name with others.
         "BookingStateEnum": "firings.models.BookingState",
         "CareKindEnum": "firings.models.CareKind",
+        "ChargeKindEnum": "billing.models.ChargeKind",
         "ConeEnum": "firings.api.kiln_serializers.CONE_CHOICES",
         "DeclineReasonEnum": "firings.models.DeclineReason",
         "FiringStateEnum": "firings.models.FiringState",
         "FootprintShapeEnum": "firings.models.FootprintShape",
         "KilnStateEnum": "firings.models.KilnState",
+        "MembershipKindEnum": "billing.models.MembershipKind",
         "NoticeStateEnum": "studio.models.NoticeState",
         "PartKindEnum": "firings.models.PartKind",
         "ShelfShapeEnum": "firings.models.ShelfShape",
+        "StepKindEnum": "billing.models.StepKind",
     },
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

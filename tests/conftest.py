@@ -12,6 +12,8 @@ import pytest
 import redis
 from django.conf import settings
 from django.db import connection
+from hypothesis import HealthCheck
+from hypothesis import settings as property_settings
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from studio.celery import app
@@ -19,6 +21,12 @@ from studio.environment import ROOT
 from tests.browser import FLAGS, find_chromium
 from tests.flushing import flushing_past_triggers
 from tests.waiting import until
+
+# How long a property takes says how busy the machine is, and nothing about the property.
+property_settings.register_profile(
+    "unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+property_settings.load_profile("unhurried")
 
 
 @pytest.fixture(scope="session", autouse=True)

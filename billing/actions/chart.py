@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from billing.models import LedgerAccount, LedgerKind
+from billing.models import LedgerAccount, LedgerKind, Membership
 from firings.models import Kiln
 from studio.models import Account
 
@@ -21,8 +21,11 @@ class ChartLine:
 
 BANK = ChartLine("1000", "Bank", LedgerKind.ASSET)
 CASH = ChartLine("1010", "Cash", LedgerKind.ASSET)
+SUPPLIERS = ChartLine("2100", "Owed to suppliers", LedgerKind.LIABILITY)
 ELECTRICITY_RECOVERED = ChartLine("4000", "Firing electricity recovered", LedgerKind.INCOME)
 CONSUMABLES_AND_HANDLING = ChartLine("4100", "Consumables and handling", LedgerKind.INCOME)
+MINIMUM_CHARGES = ChartLine("4110", "Handling by minimum charges", LedgerKind.INCOME)
+SURCHARGES = ChartLine("4200", "Guest surcharges", LedgerKind.INCOME)
 EMPTY_AREA = ChartLine("5000", "Empty area carried by the studio", LedgerKind.EXPENSE)
 FIRINGS_WITHOUT_WARE = ChartLine(
     "5050", "First firings and firings without ware carried by the studio", LedgerKind.EXPENSE
@@ -30,11 +33,17 @@ FIRINGS_WITHOUT_WARE = ChartLine(
 FAULTS = ChartLine(
     "5100", "Kiln faults and broken-off firings carried by the studio", LedgerKind.EXPENSE
 )
+REFUNDS = ChartLine("5120", "Refunds for faults of the kiln", LedgerKind.EXPENSE)
 REPLACEMENTS = ChartLine(
     "5150", "Replacements beyond the wear reserve carried by the studio", LedgerKind.EXPENSE
 )
+ELECTRICITY = ChartLine("5300", "Electricity bills", LedgerKind.EXPENSE)
 CREDITS_GIVEN = ChartLine("5200", "Credits given", LedgerKind.EXPENSE)
 
+ALLOWANCES = ChartLine("5310", "Membership allowances given", LedgerKind.EXPENSE)
+CREW_CREDITS = ChartLine("5400", "Crew credits", LedgerKind.EXPENSE)
+
+SUBSIDY_PREFIX = "5300"
 RECEIVABLE_PREFIX = "1200"
 WEAR_RESERVE_PREFIX = "2200"
 
@@ -63,6 +72,13 @@ def receivables_of(accounts: Iterable[Account]) -> dict[int, LedgerAccount]:
         )
         return receivables_of(wanted.values())
     return {pk: row for pk, row in found.items() if pk is not None}
+
+
+def subsidy_account(membership: Membership) -> LedgerAccount:
+    """What one subsidy has carried, under its own name."""
+    name = f"Subsidy given: {membership.name}"
+    line = ChartLine(f"{SUBSIDY_PREFIX}.{membership.pk}", name, LedgerKind.EXPENSE)
+    return open_account(line)
 
 
 def wear_reserve_of(kiln: Kiln) -> LedgerAccount:

@@ -13,6 +13,8 @@ from django.db import transaction
 from django.db.models import Exists, Max, Min, OuterRef, Q
 
 from billing.actions.ledger import day_words, hold_ledger, local_day, next_month
+from billing.actions.month_charge_lines import has_monthly_charges
+from billing.actions.preview_month_charges import standing_charges
 from billing.actions.statement_drafts import (
     Draft,
     month_totals,
@@ -58,6 +60,7 @@ class ClosePreview:
     firings_unpriced: Sequence[Firing]
     energy_unknown: Sequence[Firing]
     members_without_account: Sequence[Person]
+    charges_not_shared: bool
 
     @property
     def can_close(self) -> bool:
@@ -87,6 +90,7 @@ def preview_close(month: date, at: datetime) -> ClosePreview:
         members_without_account=list(
             Person.objects.active().holding(Role.MEMBER).filter(account=None)
         ),
+        charges_not_shared=has_monthly_charges(month) and standing_charges(month) is None,
     )
 
 

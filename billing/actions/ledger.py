@@ -21,6 +21,26 @@ from studio.models import Person, Role, Studio
 
 TEXT_LENGTH_MAX = 200
 
+# By the document that an entry belongs to: what a plain reversal would leave standing.
+HAS_ITS_OWN_REVERSAL = {
+    "firing_cost": (
+        "entry_is_a_firing_cost",
+        "is the cost of a firing. Reverse that cost, so that the firing can be priced again.",
+    ),
+    "month_charges": (
+        "entry_is_month_charges",
+        "shares the charges of a month. Take those back, so that the month can be shared again.",
+    ),
+    "utility_bill": (
+        "entry_is_a_utility_bill",
+        "is an electricity bill. Take that bill back, so that the right one can be entered.",
+    ),
+    "paid_utility_bill": (
+        "entry_paid_a_utility_bill",
+        "paid an electricity bill. Take that bill back, which takes back its payment too.",
+    ),
+}
+
 
 @dataclass(frozen=True)
 class Leg:
@@ -32,15 +52,12 @@ class Leg:
 
 
 def reverse_entry(*, by: Person, at: datetime, entry: JournalEntry, reason: str) -> JournalEntry:
-    """Undo an entry by its mirror image, dated today. The cost of a firing has its own action."""
+    """Undo an entry by its mirror image, dated today; costs, charges and bills have their own."""
     require_role(by, Role.TREASURER)
     with transaction.atomic(durable=True):
-        if hasattr(entry, "firing_cost"):
-            raise BillingRefusal(
-                "entry_is_a_firing_cost",
-                f"{entry.text} is the cost of a firing. Reverse that cost, so that the firing "
-                "can be priced again.",
-            )
+        for name, (code, remedy) in HAS_ITS_OWN_REVERSAL.items():
+            if hasattr(entry, name):
+                raise BillingRefusal(code, f"{entry.text} {remedy}")
         reversal = post_reversal(entry, by=by, at=at, reason=reason)
         record_deed(entry, "reversed", by=by, at=at, why=reason.strip(), reversal=reversal.pk)
     return reversal

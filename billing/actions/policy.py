@@ -9,7 +9,8 @@ from django.db import transaction
 
 from billing.actions.ledger import hold_ledger
 from billing.calculations.bank_details import read_bic, read_iban, read_payee
-from billing.models import BillingPolicy, SplitPolicy
+from billing.calculations.sharing_rules import PERCENT_MAX
+from billing.models import BillingPolicy, FixedKind, SplitPolicy
 from billing.refusals import BillingRefusal
 from studio.actions.permits import require_role
 from studio.actions.trail import record_deed
@@ -30,6 +31,11 @@ def edit_billing_policy(
     consumables_per_firing_minor: int,
     handling_per_firing_minor: int,
     payment_days: int,
+    fixed_kind: str = FixedKind.NONE,
+    fixed_percent: int = 0,
+    fixed_estimate_minor: int = 0,
+    weighs_height: bool = False,
+    minimum_charge_minor: int = 0,
     how_to_pay: str = "",
     payee_name: str = "",
     iban: str = "",
@@ -40,6 +46,8 @@ def edit_billing_policy(
     amounts = {
         "consumables_per_firing_minor": consumables_per_firing_minor,
         "handling_per_firing_minor": handling_per_firing_minor,
+        "fixed_estimate_minor": fixed_estimate_minor,
+        "minimum_charge_minor": minimum_charge_minor,
     }
     with transaction.atomic(durable=True):
         policy = hold_ledger()
@@ -47,13 +55,17 @@ def edit_billing_policy(
             raise _wrong("split_policy", "Choose who carries the empty area.")
         for name, amount_minor in amounts.items():
             if not 0 <= amount_minor <= AMOUNT_MINOR_MAX:
-                raise _wrong(name, f"Between 0 and {AMOUNT_MINOR_MAX} minor units for a firing.")
+                raise _wrong(name, f"Between 0 and {AMOUNT_MINOR_MAX} minor units.")
+        _check_fixed_part(fixed_kind, fixed_percent, fixed_estimate_minor)
         if not 1 <= payment_days <= PAYMENT_DAYS_MAX:
             raise _wrong("payment_days", f"Between 1 and {PAYMENT_DAYS_MAX} days to pay.")
         if len(how_to_pay) > HOW_TO_PAY_LENGTH_MAX:
             raise _wrong("how_to_pay", f"At most {HOW_TO_PAY_LENGTH_MAX} letters.")
         wanted = {
             "split_policy": split_policy,
+            "fixed_kind": fixed_kind,
+            "fixed_percent": fixed_percent,
+            "weighs_height": weighs_height,
             **amounts,
             "payment_days": payment_days,
             "how_to_pay": how_to_pay.strip(),
@@ -69,6 +81,18 @@ def edit_billing_policy(
         policy.save(update_fields=list(wanted))
         record_deed(policy, "edited", by=by, at=at, changes=changes)
     return policy
+
+
+def _check_fixed_part(kind: str, percent: int, estimate_minor: int) -> None:
+    """A rule that is chosen needs its number: without one it would do nothing unseen."""
+    if kind not in FixedKind.values:
+        raise _wrong("fixed_kind", "Choose what all slips carry alike.")
+    if not 0 <= percent <= PERCENT_MAX:
+        raise _wrong("fixed_percent", f"Between 0 and {PERCENT_MAX} percent.")
+    if kind == FixedKind.PERCENT and percent == 0:
+        raise _wrong("fixed_percent", "Say how many percent of the electricity.")
+    if kind == FixedKind.AMOUNT and estimate_minor == 0:
+        raise _wrong("fixed_estimate_minor", "Say what heating the empty kiln costs.")
 
 
 READERS: dict[str, Callable[[str], str]] = {

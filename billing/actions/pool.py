@@ -2,35 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from decimal import Decimal
+from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Q, Sum
-
+from billing.actions.consumable_lines import consumed_by
+from billing.actions.energy_pricing import intervals_of, price_firing_energy, versions_for
 from billing.actions.ledger import day_words
 from billing.actions.tariffs import tariff_on
-from billing.calculations.splitting import largest_remainder
-from billing.calculations.tariff_documents import from_json
-from billing.calculations.tariffs import (
-    MeteredEnergy,
-    PricedPeriod,
-    energy_cost_minor,
-    price_energy,
-)
-from billing.calculations.wear import PartWear, element_life_units, flat_units, wear_charge
-from billing.calculations.working import PeriodWords, energy_sentence, wear_sentence
-from billing.models import BillingPolicy, CostKind, CostLine, TariffVersion
+from billing.actions.wear_lines import wear_of
+from billing.models import BillingPolicy, CostKind, TariffVersion
 from billing.refusals import BillingRefusal
-from firings.calculations.firing_summary import HOT_CLASS_C
-from firings.models import Firing, KilnPart, LifeUnit
-from studio.calculations.money import format_minor, minor_digits
-from studio.calculations.quantities import NO_BREAK_SPACE, format_exact
+from firings.models import Booking, Firing, KilnPart
+from studio.calculations.money import format_minor
 from studio.models import Studio
-
-SHORTEST = timedelta(minutes=1)
 
 
 @dataclass(frozen=True)
@@ -45,13 +31,25 @@ class PoolLine:
 
 
 def pool_lines(
-    firing: Firing, *, at: datetime, policy: BillingPolicy, studio: Studio
+    firing: Firing,
+    bookings: Sequence[Booking],
+    *,
+    at: datetime,
+    policy: BillingPolicy,
+    studio: Studio,
 ) -> tuple[list[PoolLine], TariffVersion | None]:
     """What the firing cost, and the tariff its electricity was priced by."""
     day = (firing.started_at or at).astimezone(studio.zone).date()
     tariff = tariff_on(day)
     lines = [_energy_line(firing, tariff, day=day, at=at, studio=studio)]
-    lines += _wear_lines(firing, day, studio)
+    lines += [
+        PoolLine(CostKind.WEAR, text, amount_minor, working, part)
+        for part, text, amount_minor, working in wear_of(firing, day, studio)
+    ]
+    lines += [
+        PoolLine(CostKind.CONSUMABLES, text, amount_minor, working)
+        for text, amount_minor, working in consumed_by(firing, bookings, studio)
+    ]
     for kind, amount_minor in (
         (CostKind.CONSUMABLES, policy.consumables_per_firing_minor),
         (CostKind.HANDLING, policy.handling_per_firing_minor),
@@ -76,119 +74,12 @@ def _energy_line(
         return PoolLine(
             CostKind.ENERGY, CostKind.ENERGY.label, 0, {"energy_wh": 0, "sentence": sentence}
         )
-    if tariff is None:
+    versions = versions_for(intervals_of(firing, at), studio)
+    if tariff is None or not versions:
         raise BillingRefusal(
             "tariff_missing",
             f"No electricity tariff holds on {day_words(day)}, when {firing} started. The "
             "treasurer must enter one that holds from that day or earlier.",
         )
-    priced = price_energy(from_json(tariff.rates), _intervals(firing, at))
-    amount_minor = energy_cost_minor(priced, minor_digits(studio.currency))
-    return PoolLine(
-        CostKind.ENERGY,
-        CostKind.ENERGY.label,
-        amount_minor,
-        {
-            "energy_wh": firing.energy_wh,
-            "source": firing.energy_source,
-            "tariff": str(tariff),
-            "periods": [_period_json(period) for period in priced],
-            "amount_minor": amount_minor,
-            "sentence": _energy_sentence(firing, tariff, priced, amount_minor, studio),
-        },
-    )
-
-
-def _intervals(firing: Firing, at: datetime) -> list[MeteredEnergy]:
-    """When the energy was used; spread evenly over the firing when no profile was kept."""
-    profile = firing.energy_working.get("profile") or []
-    energy_wh = firing.energy_wh or 0
-    if not any(part_wh for _, _, part_wh in profile):
-        start_at = firing.started_at or at - SHORTEST
-        end_at = max(firing.cooling_at or at, start_at + SHORTEST)
-        return [MeteredEnergy(start_at, end_at, energy_wh)]
-    # A profile that was kept for another total keeps its shape.
-    parts_wh = largest_remainder(energy_wh, [(i, part[2]) for i, part in enumerate(profile)])
-    return [
-        MeteredEnergy(
-            datetime.fromisoformat(start), datetime.fromisoformat(end), parts_wh[position]
-        )
-        for position, (start, end, _) in enumerate(profile)
-    ]
-
-
-def _period_json(period: PricedPeriod) -> dict[str, Any]:
-    return {
-        "name": period.name,
-        "energy_wh": period.energy_wh,
-        "price_per_kwh": str(period.price_per_kwh),
-        "cost": str(period.cost),
-    }
-
-
-def _energy_sentence(
-    firing: Firing,
-    tariff: TariffVersion,
-    priced: list[PricedPeriod],
-    amount_minor: int,
-    studio: Studio,
-) -> str:
-    language = studio.language
-    words = [
-        PeriodWords(
-            name=period.name,
-            energy=_exact_kwh(period.energy_wh, studio),
-            price_per_kwh=f"{format_exact(period.price_per_kwh, language)} {studio.currency}",
-            cost=f"{format_exact(period.cost, language)} {studio.currency}",
-        )
-        for period in priced
-    ]
-    return energy_sentence(
-        _exact_kwh(firing.energy_wh or 0, studio),
-        firing.energy_source,
-        f"{tariff.name} from {day_words(tariff.valid_from)}",
-        words,
-        format_minor(amount_minor, studio.currency, studio.language),
-    )
-
-
-def _exact_kwh(energy_wh: int, studio: Studio) -> str:
-    return f"{format_exact(Decimal(energy_wh).scaleb(-3), studio.language)}{NO_BREAK_SPACE}kWh"
-
-
-def _wear_lines(firing: Firing, day: date, studio: Studio) -> Iterator[PoolLine]:
-    fitted = firing.kiln.parts.filter(fitted_on__lte=day).filter(
-        Q(retired_on=None) | Q(retired_on__gt=day)
-    )
-    charged = dict(
-        CostLine.objects.filter(part__in=fitted, cost__reversed_at=None)
-        .order_by()
-        .values_list("part")
-        .annotate(Sum("amount_minor"))
-    )
-    hot_seconds = {
-        int(lower_c): seconds
-        for lower_c, seconds in firing.log_summary.get("hot_seconds", {}).items()
-    }
-    for part in fitted:
-        is_by_heat = part.life_unit == LifeUnit.WEIGHTED_HOURS
-        units = element_life_units(hot_seconds, HOT_CLASS_C) if is_by_heat else flat_units()
-        yield _wear_line(part, units, charged.get(part.pk) or 0, studio)
-
-
-def _wear_line(part: KilnPart, units: Decimal, charged_minor: int, studio: Studio) -> PoolLine:
-    charge = wear_charge(
-        PartWear(part.replacement_cost_minor, part.expected_life, charged_minor), units
-    )
-    unit = part.get_life_unit_display() if units != 1 else part.get_life_unit_display().rstrip("s")
-    sentence = wear_sentence(
-        part.name,
-        format_minor(part.replacement_cost_minor, studio.currency, studio.language),
-        f"{part.expected_life.normalize():f} {part.get_life_unit_display()}",
-        f"{units.normalize():f} {unit}",
-        format_minor(charge.amount_minor, studio.currency, studio.language),
-        charge.is_capped,
-    )
-    working = {**charge.working, "life_unit": part.life_unit, "sentence": sentence}
-    text = f"Wear of {part.name}"[:120]
-    return PoolLine(CostKind.WEAR, text, charge.amount_minor, working, part)
+    price = price_firing_energy(firing, versions, at, studio)
+    return PoolLine(CostKind.ENERGY, CostKind.ENERGY.label, price.amount_minor, price.working)

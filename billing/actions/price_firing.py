@@ -2,70 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from django.db import transaction
 
-from billing.actions.chart import (
-    CONSUMABLES_AND_HANDLING,
-    ELECTRICITY_RECOVERED,
-    EMPTY_AREA,
-    FAULTS,
-    FIRINGS_WITHOUT_WARE,
-    ChartLine,
-    open_account,
-    receivables_of,
-    wear_reserve_of,
-)
-from billing.actions.ledger import Leg, hold_ledger, post_entry, post_reversal, require_reason
-from billing.actions.pool import PoolLine, pool_lines
-from billing.actions.share_working import booking_working, carried_working
-from billing.calculations.splitting import ShareRequest, SplitResult, split_pool
-from billing.models import BillingPolicy, CostKind, CostLine, FiringCost, Share, TariffVersion
+from billing.actions.firing_legs import firing_legs
+from billing.actions.ledger import hold_ledger, post_entry, post_reversal, require_reason
+from billing.actions.membership_terms import CrewCredit
+from billing.actions.share_working import booking_working, carried_working, crew_sentence
+from billing.actions.split_firing import Split, split_firing
+from billing.calculations.memberships import Step
+from billing.models import ChargeStep, CostLine, FiringCost, Refund, Share, StepKind
 from billing.refusals import BillingRefusal
-from firings.actions.load import usable_area_mm2
-from firings.models import Booking, BookingState, Firing, FiringState
+from firings.models import Firing, FiringState
 from studio.actions.permits import require_role
 from studio.actions.trail import record_deed
 from studio.models import Person, Role, Studio
-
-CHARGED_STATES = (
-    BookingState.FIRED,
-    BookingState.READY,
-    BookingState.COLLECTED,
-    BookingState.LOST,
-)
-
-
-@dataclass(frozen=True)
-class Carried:
-    """Why the studio carries a whole firing, and the account that shows it."""
-
-    reason: str
-    account: ChartLine
-
-
-@dataclass(frozen=True)
-class Split:
-    """A pool and how it falls to bookings and studio, before anything is written."""
-
-    lines: Sequence[PoolLine]
-    tariff: TariffVersion | None
-    bookings: Sequence[Booking]
-    usable_area_mm2: int
-    result: SplitResult
-    carried: Carried | None
-
-    @property
-    def pool_minor(self) -> int:
-        return self.result.pool_minor
-
-    @property
-    def studio_minor(self) -> int:
-        return self.pool_minor if self.carried else self.result.studio_minor
 
 
 def post_firing_cost(firing: Firing, by: Person | None, at: datetime) -> FiringCost:
@@ -78,16 +31,17 @@ def post_firing_cost(firing: Firing, by: Person | None, at: datetime) -> FiringC
         raise BillingRefusal(
             "firing_posted", f"The cost of {firing} is posted already. Reverse it first."
         )
-    split = _split(firing, at, policy, studio)
+    split = split_firing(firing, at, policy, studio)
     cost = _write_cost(firing, split, studio, at)
-    if split.pool_minor:
+    legs = firing_legs(firing, split)
+    if legs:
         cost.entry = post_entry(
             by=by,
             at=at,
             on=(firing.started_at or at).astimezone(studio.zone).date(),
             text=f"{firing} in {firing.kiln}",
             source=f"firing:{firing.pk}:{FiringCost.objects.filter(firing=firing).count()}",
-            legs=_legs(firing, split),
+            legs=legs,
         )
         cost.save(update_fields=["entry"])
     record_deed(cost, "posted", by=by, at=at, pool_minor=cost.pool_minor)
@@ -105,6 +59,10 @@ def reverse_firing_cost(*, by: Person, at: datetime, cost: FiringCost, reason: s
             raise BillingRefusal("reversed_already", f"The {cost} is reversed already.")
         if cost.entry is not None:
             post_reversal(cost.entry, by=by, at=at, reason=reason)
+        # What was given back of it is charged again with the charge that is taken back.
+        refunds = Refund.objects.filter(share__cost=cost, entry__reversed_by=None)
+        for refund in refunds.select_related("entry").order_by("pk"):
+            post_reversal(refund.entry, by=by, at=at, reason=reason)
         cost.reversed_at = at
         cost.save(update_fields=["reversed_at"])
         record_deed(cost, "reversed", by=by, at=at, why=reason)
@@ -123,42 +81,12 @@ def reprice_firing(*, by: Person, at: datetime, firing: Firing) -> FiringCost:
         return post_firing_cost(firing, by, at)
 
 
-def _split(firing: Firing, at: datetime, policy: BillingPolicy, studio: Studio) -> Split:
-    lines, tariff = pool_lines(firing, at=at, policy=policy, studio=studio)
-    pool_minor = sum(line.amount_minor for line in lines)
-    bookings = list(
-        firing.bookings.filter(state__in=CHARGED_STATES).select_related("account").order_by("pk")
-    )
-    charged_mm2 = sum(booking.charged_area_mm2 for booking in bookings)
-    # Without ware there is nothing to split, and a broken-off firing must not ask for shelves.
-    usable_mm2 = usable_area_mm2(firing) or charged_mm2 if bookings else 0
-    result = split_pool(
-        pool_minor,
-        [ShareRequest(booking.pk, booking.charged_area_mm2) for booking in bookings],
-        policy.split_policy if usable_mm2 else "used",  # type: ignore[arg-type]  # a choice field
-        usable_mm2,
-    )
-    return Split(lines, tariff, bookings, usable_mm2, result, _who_carries(firing, bookings))
-
-
-def _who_carries(firing: Firing, bookings: Sequence[Booking]) -> Carried | None:
-    """The studio's reason for carrying the whole cost; None when the bookings do."""
-    if firing.state == FiringState.ABORTED:
-        return Carried("the firing was broken off", FAULTS)
-    if firing.is_kiln_fault:
-        return Carried("the kiln itself spoiled the firing", FAULTS)
-    if firing.is_empty_first_firing:
-        return Carried("an empty first firing", FIRINGS_WITHOUT_WARE)
-    if not bookings:
-        return Carried("no member's ware was in the kiln", FIRINGS_WITHOUT_WARE)
-    return None
-
-
 def _write_cost(firing: Firing, split: Split, studio: Studio, at: datetime) -> FiringCost:
     cost = FiringCost.objects.create(
         firing=firing,
         tariff=split.tariff,
         policy=split.result.policy,
+        rule=dict(split.rule),
         pool_minor=split.pool_minor,
         studio_minor=split.studio_minor,
         studio_reason=_studio_reason(split),
@@ -179,56 +107,91 @@ def _write_cost(firing: Firing, split: Split, studio: Studio, at: datetime) -> F
             for line in split.lines
         ]
     )
-    Share.objects.bulk_create(
-        [
+    Share.objects.bulk_create(_shares(cost, split, studio))
+    ChargeStep.objects.bulk_create([*_steps(cost, split), *_crew_steps(cost, split, studio)])
+    return cost
+
+
+def _shares(cost: FiringCost, split: Split, studio: Studio) -> list[Share]:
+    if split.carried:
+        working = carried_working(split.lines, split.carried.reason, studio)
+        return [
             Share(
                 cost=cost,
                 booking=booking,
                 account=booking.account,
                 area_mm2=booking.charged_area_mm2,
-                amount_minor=0 if split.carried else result.amount_minor,
-                working=_working(split, result.working, studio),
+                amount_minor=0,
+                working=working,
             )
-            for booking, result in zip(split.bookings, split.result.shares, strict=True)
+            for booking in split.bookings
         ]
+    return [
+        Share(
+            cost=cost,
+            booking=booking,
+            account=booking.account,
+            area_mm2=booking.charged_area_mm2,
+            split_minor=charge.split_minor,
+            amount_minor=charge.charged_minor,
+            working=booking_working(split, number, studio),
+        )
+        for number, (booking, charge) in enumerate(zip(split.bookings, split.charges, strict=True))
+    ]
+
+
+def _steps(cost: FiringCost, split: Split) -> list[ChargeStep]:
+    """The steps after the split, each with the share it belongs to."""
+    shares = {share.booking_id: share for share in cost.shares.all()}
+    return [
+        _step(cost, split, shares[charge.booking_number], step)
+        for charge in split.charges
+        for step in charge.steps
+    ]
+
+
+def _step(cost: FiringCost, split: Split, share: Share, step: Step) -> ChargeStep:
+    held = None if step.key is None else split.held[step.key]
+    return ChargeStep(
+        cost=cost,
+        share=share,
+        account_id=share.account_id,
+        membership=None if held is None else held.membership,
+        kind=step.kind,
+        text=StepKind.MINIMUM.label if held is None else held.membership.name,
+        amount_minor=step.amount_minor,
+        used=step.used,
+        working=dict(step.working),
     )
-    return cost
+
+
+def _crew_steps(cost: FiringCost, split: Split, studio: Studio) -> list[ChargeStep]:
+    return [
+        ChargeStep(
+            cost=cost,
+            account_id=credit.holding.account_id,
+            membership=credit.holding.membership,
+            kind=StepKind.CREW,
+            text=f"{credit.holding.membership.name}, {credit.person.name}"[:120],
+            amount_minor=-credit.amount_minor,
+            working=_crew_working(credit, studio),
+        )
+        for credit in split.crew
+    ]
+
+
+def _crew_working(credit: CrewCredit, studio: Studio) -> dict[str, Any]:
+    return {
+        "person": credit.person.pk,
+        "minutes": credit.minutes,
+        "charged_minor": credit.charged_minor,
+        "value": credit.holding.membership.value,
+        "amount_minor": credit.amount_minor,
+        "sentence": crew_sentence(credit, studio),
+    }
 
 
 def _studio_reason(split: Split) -> str:
     if split.carried:
         return split.carried.reason
     return "the empty area" if split.studio_minor else ""
-
-
-def _working(split: Split, share: dict[str, Any], studio: Studio) -> dict[str, Any]:
-    if split.carried:
-        return carried_working(split.lines, split.carried.reason, studio)
-    return booking_working(split.lines, share, studio)
-
-
-def _legs(firing: Firing, split: Split) -> list[Leg]:
-    """Debits: each booking's account and the studio. Credits: income and the wear reserve."""
-    legs: list[Leg] = []
-    if split.carried:
-        text = f"Carried by the studio: {split.carried.reason}"
-        legs.append(Leg(open_account(split.carried.account), split.pool_minor, text))
-    else:
-        receivables = receivables_of({booking.account for booking in split.bookings})
-        for booking, share in zip(split.bookings, split.result.shares, strict=True):
-            text = f"{firing}, slip {booking.slip}"
-            legs.append(Leg(receivables[booking.account_id], share.amount_minor, text))
-        if split.studio_minor:
-            text = f"Empty area of {firing}"
-            legs.append(Leg(open_account(EMPTY_AREA), split.studio_minor, text))
-    return legs + [_credit(firing, line) for line in split.lines if line.amount_minor]
-
-
-def _credit(firing: Firing, line: PoolLine) -> Leg:
-    if line.kind == CostKind.WEAR:
-        account = wear_reserve_of(firing.kiln)
-    elif line.kind == CostKind.ENERGY:
-        account = open_account(ELECTRICITY_RECOVERED)
-    else:
-        account = open_account(CONSUMABLES_AND_HANDLING)
-    return Leg(account, -line.amount_minor, line.text)

@@ -8,7 +8,7 @@ from datetime import date
 from functools import cached_property
 from typing import Any
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Q, QuerySet, Sum
 
 from billing.actions.ledger import next_month
 from billing.calculations.statements import (
@@ -18,7 +18,7 @@ from billing.calculations.statements import (
     statement_sums,
     statement_totals,
 )
-from billing.models import Posting, Share
+from billing.models import MonthChargeShare, Posting, Share
 from firings.models import Stage
 from studio.models import Account
 
@@ -89,18 +89,20 @@ def _charged_shares(month: date) -> QuerySet[Share]:
         cost__entry__posted_at__isnull=False,
         cost__entry__on__gte=month,
         cost__entry__on__lt=next_month(month),
-    ).exclude(amount_minor=0)
+    ).exclude(amount_minor=0, split_minor=0)
 
 
 def _other_postings(month: date) -> QuerySet[Posting]:
-    """Payments, credits and reversals: whatever moved a receivable and is no firing's cost."""
+    """Payments, credits and reversals: whatever moved a receivable and is no firing's charge.
+
+    In the entry of a firing's cost only a credit for crew lowers what an account owes.
+    """
     return Posting.objects.filter(
         account__holder__isnull=False,
         entry__posted_at__isnull=False,
         entry__on__gte=month,
         entry__on__lt=next_month(month),
-        entry__firing_cost=None,
-    )
+    ).filter(Q(entry__firing_cost=None) | Q(amount_minor__lt=0))
 
 
 def _firing_lines(month: date) -> list[tuple[int, dict[str, Any]]]:
@@ -112,6 +114,9 @@ def _firing_lines(month: date) -> list[tuple[int, dict[str, Any]]]:
         "source": "cost__entry__source",
         "amount_minor": "amount_minor",
         "area_mm2": "area_mm2",
+        "split_minor": "split_minor",
+        "steps": "working__steps",
+        "own_count": "working__own_count",
         "working": "working__sentences",
         "share_of_mm2": "working__split__divisor_mm2",
         "firing": "cost__firing_id",
@@ -131,6 +136,11 @@ def _firing_line(row: dict[str, Any]) -> tuple[int, dict[str, Any]]:
     stage = Stage(row["stage"]).label
     line = {
         **row,
+        "own_count": row["own_count"] or 1,  # shares of before there were steps
+        "steps": [
+            {"text": step["text"], "amount_minor": step["amount_minor"]}
+            for step in row["steps"] or []
+        ],
         "kind": "charge",
         "on": row["on"].isoformat(),
         "stage": stage,
@@ -148,6 +158,7 @@ def _other_lines(month: date) -> list[tuple[int, dict[str, Any]]]:
             "entry__text", "entry__reason",
         )
     )  # fmt: skip
+    workings = _charge_workings(month)
     return [
         (
             account_id,
@@ -159,10 +170,22 @@ def _other_lines(month: date) -> list[tuple[int, dict[str, Any]]]:
                 "text": text or entry_text,
                 "reason": reason,
                 "amount_minor": abs(amount_minor),
+                **workings.get((account_id, entry), {}),
             },
         )
         for account_id, entry, on, source, amount_minor, text, entry_text, reason in rows
     ]
+
+
+def _charge_workings(month: date) -> dict[tuple[int, int], dict[str, Any]]:
+    """How each account's part of a month's shared charges came about, by account and entry."""
+    shares = MonthChargeShare.objects.filter(
+        charges__entry__on__gte=month, charges__entry__on__lt=next_month(month)
+    ).values_list("account_id", "charges__entry_id", "pk", "working__sentences")
+    return {
+        (account_id, entry): {"working": sentences, "charge_share": pk}
+        for account_id, entry, pk, sentences in shares
+    }
 
 
 def _kind(source: str, amount_minor: int) -> LineKind:

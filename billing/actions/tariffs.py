@@ -3,17 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
+from billing.actions.energy_pricing import LONGEST
 from billing.actions.ledger import day_words, hold_ledger
+from billing.calculations.prices import TariffError
 from billing.calculations.tariff_documents import from_json, to_json
-from billing.calculations.tariffs import FlatTariff, Tariff
-from billing.calculations.time_of_use import TariffError
-from billing.models import FiringCost, TariffVersion
+from billing.calculations.tariff_prices import dearest_kwh
+from billing.calculations.tariffs import Tariff
+from billing.calculations.wall_clock import day_start
+from billing.models import (
+    CostKind,
+    CostLine,
+    FiringCost,
+    MonthChargeLine,
+    MonthCharges,
+    TariffVersion,
+)
 from billing.refusals import BillingRefusal
 from studio.actions.permits import require_role
 from studio.actions.trail import record_deed
@@ -47,7 +58,7 @@ def add_tariff_version(
     require_role(by, Role.TREASURER, Role.MANAGER)
     with transaction.atomic(durable=True):
         hold_ledger()
-        tariff = _read(rates)
+        tariff = read_rates(rates)
         _check_prices(tariff, Studio.current(), confirm)
         _check_name(name)
         _check_day(valid_from)
@@ -63,18 +74,37 @@ def withdraw_tariff_version(*, by: Person, at: datetime, version: TariffVersion)
     require_role(by, Role.TREASURER, Role.MANAGER)
     with transaction.atomic(durable=True):
         hold_ledger()
-        used = FiringCost.objects.filter(tariff=version).select_related("firing").first()
+        used = use_of(version)
         if used is not None:
             raise BillingRefusal(
                 "tariff_used",
-                f"{version} priced {used.firing} and so stays. Add a version that holds from a "
-                "later day.",
+                f"{version} priced {used} and so stays. Add a version that holds from a later day.",
             )
         record_deed(version, "withdrawn", by=by, at=at, valid_from=str(version.valid_from))
         version.delete()
 
 
-def _read(rates: Mapping[str, Any]) -> Tariff:
+def use_of(version: TariffVersion) -> str | None:
+    """What a version priced, in words: a firing, the end of one, or charges of a month."""
+    cost = FiringCost.objects.filter(tariff=version).select_related("firing").first()
+    if cost is not None:
+        return str(cost.firing)
+    # A firing that began under the version before, on one of the days just before this one.
+    start_at = day_start(version.valid_from, Studio.current().zone)
+    spanning = CostLine.objects.filter(
+        kind=CostKind.ENERGY,
+        cost__firing__started_at__gte=start_at - LONGEST,
+        cost__firing__started_at__lt=start_at + timedelta(days=1),
+    ).select_related("cost__firing")
+    for line in spanning:
+        if version.pk in line.working.get("tariff_ids", ()):
+            return str(line.cost.firing)
+    shared = MonthChargeLine.objects.filter(tariff=version).select_related("charges").first()
+    return None if shared is None else f"charges of {shared.charges.month:%B %Y}"
+
+
+def read_rates(rates: Mapping[str, Any]) -> Tariff:
+    """The tariff in a document; refused with one sentence for each thing that is wrong."""
     try:
         return from_json(rates)
     except TariffError as error:
@@ -85,20 +115,16 @@ def _read(rates: Mapping[str, Any]) -> Tariff:
 
 
 def _check_prices(tariff: Tariff, studio: Studio, confirm: bool) -> None:
-    prices = (
-        [tariff.price_per_kwh]
-        if isinstance(tariff, FlatTariff)
-        else [period.price_per_kwh for period in tariff.periods]
-    )
+    dearest = dearest_kwh(tariff)
     limit = Decimal(PLAUSIBLE_PRICE_MINOR_MAX).scaleb(-minor_digits(studio.currency))
-    if max(prices) > limit and not confirm:
+    if dearest > limit and not confirm:
         shown = format_minor(PLAUSIBLE_PRICE_MINOR_MAX, studio.currency, studio.language)
         raise BillingRefusal(
             "price_implausible",
-            f"A price of {max(prices)} for a kWh is above {shown}. Prices are for one kWh in "
+            f"A price of {dearest} for a kWh is above {shown}. Prices are for one kWh in "
             f"{studio.currency}, not in its hundredths. Confirm it if it is really meant.",
             field="confirm",
-            price_per_kwh=str(max(prices)),
+            price_per_kwh=str(dearest),
         )
 
 
@@ -138,16 +164,33 @@ def _check_day(valid_from: date) -> None:
             "Let the new version hold from a later day, or reverse that cost first.",
             field="valid_from",
         )
+    shared = _shared_between(valid_from, following)
+    if shared is not None:
+        raise BillingRefusal(
+            "tariff_month_shared",
+            f"{shared} are shared already and would have been others. Let the new version hold "
+            "from a later day, or take them back first.",
+            field="valid_from",
+        )
 
 
 def _priced_between(first: date, end: date | None) -> FiringCost | None:
+    """A firing that used electricity on these days; one that was still hot from before too."""
     zone = Studio.current().zone
+    start_at = day_start(first, zone)
     priced = FiringCost.objects.filter(
+        Q(firing__started_at__gte=start_at)
+        | Q(firing__started_at__gte=start_at - LONGEST, firing__cooling_at__gt=start_at),
         reversed_at=None,
         tariff__isnull=False,
-        firing__started_at__gte=datetime(first.year, first.month, first.day, tzinfo=zone),
     ).select_related("firing", "tariff")
     if end is not None:
-        end_at = datetime(end.year, end.month, end.day, tzinfo=zone)
-        priced = priced.filter(firing__started_at__lt=end_at)
+        priced = priced.filter(firing__started_at__lt=day_start(end, zone))
     return priced.order_by("firing__started_at").first()
+
+
+def _shared_between(first: date, end: date | None) -> MonthCharges | None:
+    shared = MonthCharges.objects.filter(reversed_at=None, month__gte=first.replace(day=1))
+    if end is not None:
+        shared = shared.filter(month__lt=end)
+    return shared.order_by("month").first()

@@ -17,7 +17,8 @@ from billing.actions.policy import (
     edit_billing_policy,
 )
 from billing.calculations.bank_details import PAYEE_LENGTH_MAX
-from billing.models import BillingPolicy, SplitPolicy
+from billing.calculations.sharing_rules import PERCENT_MAX
+from billing.models import BillingPolicy, FixedKind, SplitPolicy
 from firings.api.exact import ExactSerializer
 from studio.api.access import holds
 from studio.api.received import received
@@ -28,6 +29,20 @@ class BillingPolicySerializer(ExactSerializer):
     split_policy = serializers.ChoiceField(choices=SplitPolicy.choices)
     consumables_per_firing_minor = serializers.IntegerField(min_value=0, max_value=AMOUNT_MINOR_MAX)
     handling_per_firing_minor = serializers.IntegerField(min_value=0, max_value=AMOUNT_MINOR_MAX)
+    fixed_kind = serializers.ChoiceField(
+        choices=FixedKind.choices,
+        help_text="What of a firing's electricity all bookings carry alike, the rest by area.",
+    )
+    fixed_percent = serializers.IntegerField(min_value=0, max_value=PERCENT_MAX)
+    fixed_estimate_minor = serializers.IntegerField(min_value=0, max_value=AMOUNT_MINOR_MAX)
+    weighs_height = serializers.BooleanField(
+        help_text="Area counts times the height above its shelf."
+    )
+    minimum_charge_minor = serializers.IntegerField(
+        min_value=0,
+        max_value=AMOUNT_MINOR_MAX,
+        help_text="The least a booking is charged; what it adds is the studio's income.",
+    )
     payment_days = serializers.IntegerField(min_value=1, max_value=PAYMENT_DAYS_MAX)
     how_to_pay = serializers.CharField(max_length=HOW_TO_PAY_LENGTH_MAX, allow_blank=True)
     payee_name = serializers.CharField(

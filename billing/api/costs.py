@@ -16,7 +16,7 @@ from rest_framework.status import HTTP_201_CREATED
 
 from billing.actions.price_firing import reprice_firing, reverse_firing_cost
 from billing.api.statements import ShareSerializer
-from billing.models import CostLine, FiringCost, Share, SplitPolicy
+from billing.models import ChargeStep, CostLine, FiringCost, Share, SplitPolicy
 from firings.api.exact import ExactSerializer, ReasonSerializer
 from firings.models import Firing
 from studio.api.access import holds
@@ -28,6 +28,17 @@ class CostLineSerializer(serializers.ModelSerializer[CostLine]):
     class Meta:
         model = CostLine
         fields = ("kind", "text", "amount_minor", "part", "working")
+        read_only_fields = fields
+
+
+class ChargeStepSerializer(serializers.ModelSerializer[ChargeStep]):
+    """What a rule added to a share, or took off it; a crew credit has no share."""
+
+    account = serializers.SlugRelatedField(slug_field="number", read_only=True)
+
+    class Meta:
+        model = ChargeStep
+        fields = ("kind", "text", "amount_minor", "share", "account", "membership", "working")
         read_only_fields = fields
 
 
@@ -45,6 +56,7 @@ class FiringCostSerializer(serializers.ModelSerializer[FiringCost]):
             "kiln",
             "tariff",
             "split_policy",
+            "rule",
             "pool_minor",
             "studio_minor",
             "studio_reason",
@@ -62,9 +74,10 @@ class FiringCostDetailSerializer(FiringCostSerializer):
 
     lines = CostLineSerializer(many=True, read_only=True)
     shares = ShareSerializer(many=True, read_only=True)
+    steps = ChargeStepSerializer(many=True, read_only=True)
 
     class Meta(FiringCostSerializer.Meta):
-        fields = (*FiringCostSerializer.Meta.fields, "lines", "shares")
+        fields = (*FiringCostSerializer.Meta.fields, "lines", "shares", "steps")
         read_only_fields = fields
 
 
@@ -90,7 +103,8 @@ class FiringCostViewSet(viewsets.ReadOnlyModelViewSet[FiringCost]):
         costs = super().get_queryset()
         if self.action == "list":
             return costs
-        return costs.prefetch_related("lines", Prefetch("shares", shares))
+        steps = ChargeStep.objects.select_related("account")
+        return costs.prefetch_related("lines", Prefetch("shares", shares), Prefetch("steps", steps))
 
     def get_serializer_class(self) -> type[FiringCostSerializer]:
         return FiringCostSerializer if self.action == "list" else FiringCostDetailSerializer

@@ -83,6 +83,9 @@ class ClosePreviewSerializer(serializers.Serializer[ClosePreview]):
     firings_unpriced = IdsField()
     energy_unknown = IdsField()
     members_without_account = IdsField()
+    charges_not_shared = serializers.BooleanField(
+        help_text="The tariff has fixed or demand charges that nobody carries yet."
+    )
 
 
 class MonthCloseViewSet(viewsets.GenericViewSet[MonthClose]):

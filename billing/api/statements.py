@@ -68,6 +68,7 @@ class ShareSerializer(serializers.ModelSerializer[Share]):
             "cost",
             "posted_on",
             "area_mm2",
+            "split_minor",
             "amount_minor",
             "reversed_at",
         )

@@ -56,15 +56,24 @@ def _check_weights(total: int, weights: Sequence[tuple[Key, int]]) -> None:
 
 @dataclass(frozen=True)
 class ShareRequest:
-    """One booking in the load and the shelf area it is charged for."""
+    """One booking in the load and the shelf area it is charged for.
+
+    `weight` is what the pool is split by, where that is not the area: area x height of its layer.
+    """
 
     booking_number: int
     area_mm2: int
+    weight: int | None = None
+
+    @property
+    def counted(self) -> int:
+        """The weight, or the area where nothing else weighs."""
+        return self.area_mm2 if self.weight is None else self.weight
 
 
 @dataclass(frozen=True)
 class ShareResult:
-    """What one booking pays. `quota` is the exact share before rounding, in minor units.
+    """What one booking carries. `quota` is the exact share before rounding, in minor units.
 
     `rounding` says what became of the quota's fraction: `exact` (there was none), `dropped`,
     or `added` (a whole unit was given in its place). `working` holds every number needed to
@@ -91,44 +100,98 @@ class SplitResult:
     warnings: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class _Rule:
+    """A pool, what of it each booking carries alike, and what the rest is divided by."""
+
+    pool_minor: int
+    fixed_minor: int
+    bookings: int
+    policy: SplitPolicy
+    divisor_mm2: int
+    weight_divisor: int
+
+    @property
+    def scale(self) -> int:
+        return self.bookings if self.fixed_minor else 1
+
+    def numerator(self, weight: int) -> int:
+        """A booking's quota times `denominator`: fixed / bookings + rest x weight / divisor."""
+        rest_minor = self.pool_minor - self.fixed_minor
+        return self.fixed_minor * self.weight_divisor + self.scale * rest_minor * weight
+
+    def empty_numerator(self, weight: int) -> int:
+        """The same for the empty area, which carries nothing of the fixed part."""
+        return self.scale * (self.pool_minor - self.fixed_minor) * weight
+
+    @property
+    def denominator(self) -> int:
+        return self.scale * self.weight_divisor
+
+
 def split_pool(
     pool_minor: int,
     areas: Sequence[ShareRequest],
     policy: SplitPolicy,
     usable_area_mm2: int,
+    *,
+    fixed_minor: int = 0,
+    usable_weight: int | None = None,
 ) -> SplitResult:
-    """Split a firing's cost pool by charged shelf area.
+    """Split a firing's cost pool by charged shelf area, or by the weights of the requests.
 
     `used`: the bookings carry the whole pool (a firing without bookings is the studio's).
     `capacity`: the bookings carry their part of `usable_area_mm2`, the studio the empty rest.
     When bookings are charged for more than the usable area nothing is empty; the divisor is
-    then the charged area and the result carries a warning. Ties go to the lowest booking
+    then the charged area and the result carries a warning.
+
+    `fixed_minor` of the pool (heating the empty kiln) is carried by all bookings alike, the rest
+    by area: fixed / bookings + rest x area / divisor, rounded once. That is the Shapley value
+    and the serial cost share of a common cost with own costs (Littlechild & Owen 1973, Management
+    Science 20(3); Moulin & Shenker 1992, Econometrica 60(5)): nobody carries more than alone,
+    nobody less than the own part.
+
+    With weights, `usable_weight` stands for the usable area. Ties go to the lowest booking
     number, the studio comes last. Raises ValueError for an unknown policy, a negative area, a
-    booking given twice, or bookings that all have no area.
+    booking given twice, bookings that all have no area, weights that only some have, and a fixed
+    part beyond the pool.
     """
     _check_pool(areas, policy, usable_area_mm2)
+    _check_rule(pool_minor, areas, policy, fixed_minor, usable_weight)
     used_mm2 = sum(request.area_mm2 for request in areas)
-    empty_mm2 = max(usable_area_mm2 - used_mm2, 0) if policy == "capacity" else 0
+    used = sum(request.counted for request in areas)
+    if policy == "capacity":
+        empty_mm2 = max(usable_area_mm2 - used_mm2, 0)
+        empty = empty_mm2 if usable_weight is None else max(usable_weight - used, 0)
+    else:
+        empty_mm2 = empty = 0
     if not areas:
         return SplitResult(pool_minor, policy, empty_mm2, (), pool_minor)
 
-    studio_key = max(request.booking_number for request in areas) + 1
-    weights = [(request.booking_number, request.area_mm2) for request in areas]
-    amounts = largest_remainder(pool_minor, [*weights, (studio_key, empty_mm2)])
-    divisor_mm2 = used_mm2 + empty_mm2
+    rule = _Rule(pool_minor, fixed_minor, len(areas), policy, used_mm2 + empty_mm2, used + empty)
+    amounts, studio_minor = _amounts(rule, areas, empty)
     in_order = sorted(areas, key=lambda request: request.booking_number)
-    shares = tuple(
-        _share(pool_minor, request, divisor_mm2, amounts[request.booking_number], policy)
-        for request in in_order
-    )
     return SplitResult(
         pool_minor=pool_minor,
         policy=policy,
-        divisor_mm2=divisor_mm2,
-        shares=shares,
-        studio_minor=amounts[studio_key],
+        divisor_mm2=rule.divisor_mm2,
+        shares=tuple(
+            _share(rule, request, amounts[request.booking_number]) for request in in_order
+        ),
+        studio_minor=studio_minor,
         warnings=_warnings(policy, used_mm2, usable_area_mm2),
     )
+
+
+def _amounts(rule: _Rule, areas: Sequence[ShareRequest], empty: int) -> tuple[dict[int, int], int]:
+    """Whole units of each booking by number, and of the studio."""
+    if rule.pool_minor == 0:
+        return {request.booking_number: 0 for request in areas}, 0
+    studio_key = max(request.booking_number for request in areas) + 1
+    weights = [(request.booking_number, abs(rule.numerator(request.counted))) for request in areas]
+    weights.append((studio_key, abs(rule.empty_numerator(empty))))
+    amounts = largest_remainder(rule.pool_minor, weights)
+    return amounts, amounts.pop(studio_key)
 
 
 def _check_pool(areas: Sequence[ShareRequest], policy: str, usable_area_mm2: int) -> None:
@@ -136,28 +199,52 @@ def _check_pool(areas: Sequence[ShareRequest], policy: str, usable_area_mm2: int
         raise ValueError(f"policy must be 'used' or 'capacity', not {policy!r}")
     if policy == "capacity" and usable_area_mm2 <= 0:
         raise ValueError(f"usable_area_mm2 must be more than 0, but is {usable_area_mm2}")
-    if areas and not any(request.area_mm2 for request in areas):
+    if not areas:
+        return
+    if not any(request.area_mm2 for request in areas):
         raise ValueError("areas hold no charged area, so there is nothing to split by")
+    _check_weights(0, [(request.booking_number, request.area_mm2) for request in areas])
 
 
-def _share(
+def _check_rule(
     pool_minor: int,
-    request: ShareRequest,
-    divisor_mm2: int,
-    amount_minor: int,
-    policy: SplitPolicy,
-) -> ShareResult:
-    quota = Fraction(pool_minor * request.area_mm2, divisor_mm2)
+    areas: Sequence[ShareRequest],
+    policy: str,
+    fixed_minor: int,
+    usable_weight: int | None,
+) -> None:
+    if not isinstance(fixed_minor, int):
+        raise ValueError(f"fixed_minor must be a whole number of units, not {fixed_minor!r}")
+    if fixed_minor * pool_minor < 0 or abs(fixed_minor) > abs(pool_minor):
+        raise ValueError(f"fixed_minor {fixed_minor} is not a part of pool_minor {pool_minor}")
+    weighted = [request for request in areas if request.weight is not None]
+    if not weighted:
+        return
+    if len(weighted) < len(areas):
+        raise ValueError("areas have a weight for some bookings and none for others")
+    _check_weights(0, [(request.booking_number, request.counted) for request in weighted])
+    if policy == "capacity" and usable_weight is None:
+        raise ValueError("usable_weight must be given where bookings have weights")
+
+
+def _share(rule: _Rule, request: ShareRequest, amount_minor: int) -> ShareResult:
+    numerator = rule.numerator(request.counted)
+    quota = Fraction(numerator, rule.denominator)
     whole_minor = int(quota)  # towards zero, so that a reversal mirrors its original
     rounding = _rounding(quota, whole_minor, amount_minor)
     working = {
-        "policy": policy,
-        "pool_minor": pool_minor,
+        "policy": rule.policy,
+        "pool_minor": rule.pool_minor,
+        "fixed_minor": rule.fixed_minor,
+        "bookings": rule.bookings,
         "area_mm2": request.area_mm2,
-        "divisor_mm2": divisor_mm2,
+        "divisor_mm2": rule.divisor_mm2,
+        "weight": request.counted,
+        "weight_divisor": rule.weight_divisor,
+        "weighs": "area" if request.weight is None else "height",
         "quota_minor": _cut_decimal(quota),
         "whole_minor": whole_minor,
-        "remainder": abs(pool_minor * request.area_mm2) % divisor_mm2,
+        "remainder": abs(numerator) % rule.denominator,
         "rounding": rounding,
         "amount_minor": amount_minor,
     }

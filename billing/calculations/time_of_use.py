@@ -1,47 +1,30 @@
 """A time-of-use tariff: which price holds at which local wall-clock time, and what is wrong
 with one that leaves a time without a price or gives it two."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime
 from decimal import Decimal
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
+from billing.calculations.prices import TariffError, check_price, zone_problems
+from billing.calculations.seasons import YearSpan, year_problems
+
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 MINUTES_PER_DAY = 24 * 60
-# Any leap year: seasons are checked on all 366 days, the 29th of February too.
-LEAP_YEAR_START = date(2000, 1, 1)
-# Room for every currency; beyond it a price is a slip, or an attempt to break the sums.
-PRICE_MAX = Decimal(999_999)
-PRICE_DECIMALS = 6
-
-
-class TariffError(ValueError):
-    """A tariff that cannot be used. `problems` are sentences for the person who typed it."""
-
-    def __init__(self, problems: Iterable[str]) -> None:
-        self.problems = tuple(problems)
-        super().__init__("; ".join(self.problems))
-
-
-@dataclass(frozen=True)
-class MonthDay:
-    """A day of every year, such as 1 November."""
-
-    month: int
-    day: int
-
-    def __str__(self) -> str:
-        return f"{self.month:02d}-{self.day:02d}"
 
 
 @dataclass(frozen=True)
 class TariffPeriod:
-    """A named price, such as "on peak"; `price_per_kwh` in whole currency units."""
+    """A named price, such as "on peak"; prices in whole currency units.
+
+    `season_prices` are those of the price seasons in which it costs something else.
+    """
 
     name: str
     price_per_kwh: Decimal
+    season_prices: tuple[tuple[str, Decimal], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -58,22 +41,10 @@ class HourRule:
 
 
 @dataclass(frozen=True)
-class Season:
-    """A part of the year, both days included; it wraps when it starts after it ends."""
+class Season(YearSpan):
+    """A part of the year with its own hours."""
 
-    name: str
-    first_day: MonthDay
-    last_day: MonthDay
     rules: tuple[HourRule, ...] = ()
-
-    def holds_on(self, day: date) -> bool:
-        """Whether the day lies in the season."""
-        first = (self.first_day.month, self.first_day.day)
-        last = (self.last_day.month, self.last_day.day)
-        here = (day.month, day.day)
-        if first <= last:
-            return first <= here <= last
-        return here >= first or here <= last
 
 
 @dataclass(frozen=True)
@@ -81,8 +52,9 @@ class TimeOfUseTariff:
     """Prices by season, weekday and hour on the wall clock of `time_zone` (an IANA name).
 
     A time that no rule names has `default_period`; without one every time needs a rule. On a
-    date in `holidays` the whole local day has `holiday_period`. Raises TariffError, naming
-    every problem found.
+    date in `holidays` the whole local day has `holiday_period`. `price_seasons` are parts of the
+    year in which a period may have another price; they need not be the seasons of the hours.
+    Raises TariffError, naming every problem found.
     """
 
     time_zone: str
@@ -91,6 +63,7 @@ class TimeOfUseTariff:
     default_period: str | None = None
     holidays: frozenset[date] = field(default_factory=frozenset)
     holiday_period: str | None = None
+    price_seasons: tuple[YearSpan, ...] = ()
 
     def __post_init__(self) -> None:
         problems = tuple(_problems(self))
@@ -100,6 +73,29 @@ class TimeOfUseTariff:
     @cached_property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.time_zone)
+
+    @cached_property
+    def rows(self) -> dict[tuple[str, str], TariffPeriod]:
+        """Every price by period and price season (none: ""), in the order of the periods."""
+        found: dict[tuple[str, str], TariffPeriod] = {}
+        for period in self.periods:
+            found[period.name, ""] = TariffPeriod(period.name, period.price_per_kwh)
+            for season, price in period.season_prices:
+                row = TariffPeriod(f"{period.name}, {season}", price)
+                found[period.name, season] = row
+        return found
+
+    def row_on(self, period: str, day: date) -> tuple[str, str]:
+        """The key of `rows` that holds for a period on a local day."""
+        season = next((span.name for span in self.price_seasons if span.holds_on(day)), "")
+        return (period, season) if (period, season) in self.rows else (period, "")
+
+    def period_at(self, moment: datetime) -> str:
+        """The name of the period in force at a moment."""
+        local = moment.astimezone(self.zone)
+        minute = local.hour * 60 + local.minute
+        changes = self.periods_of_day(local.date())
+        return [name for starts, name in changes if starts <= minute][-1]
 
     def periods_of_day(self, day: date) -> tuple[tuple[int, str], ...]:
         """The local day as (first minute, period) in order, the first at minute 0."""
@@ -118,19 +114,6 @@ class TimeOfUseTariff:
         return tuple(changes)
 
 
-def check_price(price: object, where: str) -> Iterator[str]:
-    """What is wrong with a price for a kWh, as sentences; nothing when it is fine."""
-    if not isinstance(price, Decimal) or not price.is_finite():
-        yield f"{where} must be a decimal number, not {price!r}"
-    elif price < 0:
-        yield f"{where} must not be negative, but is {price}"
-    elif price > PRICE_MAX or price != round(price, PRICE_DECIMALS):
-        yield (
-            f"{where} must be at most {PRICE_MAX:,}, with {PRICE_DECIMALS} decimals or fewer, "
-            f"but is {price}"
-        )
-
-
 def clock(minute: int) -> str:
     """Minute of the day as shown and stored: 450 gives "07:30", 1440 "24:00"."""
     return f"{minute // 60:02d}:{minute % 60:02d}"
@@ -142,19 +125,13 @@ def _rules_on(season: Season, weekday: int) -> list[HourRule]:
 
 
 def _problems(tariff: TimeOfUseTariff) -> Iterator[str]:
-    yield from _zone_problems(tariff.time_zone)
+    yield from zone_problems(tariff.time_zone)
     yield from _period_problems(tariff)
-    yield from _year_problems(tariff.seasons)
+    yield from year_problems(tariff.seasons)
+    yield from _season_price_problems(tariff)
     for season in tariff.seasons:
         bad_rules = list(_rule_problems(season, {period.name for period in tariff.periods}))
         yield from bad_rules or _week_problems(season, tariff.default_period)
-
-
-def _zone_problems(time_zone: str) -> Iterator[str]:
-    try:
-        ZoneInfo(time_zone)
-    except (KeyError, ValueError, OSError, TypeError, AttributeError):
-        yield f"time zone {time_zone!r} is not known; use a name such as 'Europe/Berlin'"
 
 
 def _period_problems(tariff: TimeOfUseTariff) -> Iterator[str]:
@@ -165,12 +142,25 @@ def _period_problems(tariff: TimeOfUseTariff) -> Iterator[str]:
         yield f"period {name!r} is given twice"
     for period in tariff.periods:
         yield from check_price(period.price_per_kwh, f"price of period {period.name!r}")
+        for season, price in period.season_prices:
+            yield from check_price(price, f"price of period {period.name!r} in {season!r}")
     if tariff.default_period is not None and tariff.default_period not in names:
         yield f"default period {tariff.default_period!r} is not one of the periods"
     if tariff.holiday_period is not None and tariff.holiday_period not in names:
         yield f"holiday period {tariff.holiday_period!r} is not one of the periods"
     if tariff.holidays and tariff.holiday_period is None:
         yield "holidays are listed, but not which period they have"
+
+
+def _season_price_problems(tariff: TimeOfUseTariff) -> Iterator[str]:
+    yield from year_problems(tariff.price_seasons, must_cover=False)
+    seasons = [span.name for span in tariff.price_seasons]
+    for name in sorted({name for name in seasons if seasons.count(name) > 1}):
+        yield f"price season {name!r} is given twice"
+    for period in tariff.periods:
+        for season, _ in period.season_prices:
+            if season not in seasons:
+                yield f"period {period.name!r}: {season!r} is not one of the price seasons"
 
 
 def _rule_problems(season: Season, names: set[str]) -> Iterator[str]:
@@ -218,32 +208,3 @@ def _weekday_words(days: Sequence[int]) -> str:
     if len(days) > 2 and last - first == len(days) - 1:
         return f"{WEEKDAYS[first]} to {WEEKDAYS[last]}"
     return ", ".join(WEEKDAYS[day] for day in days)
-
-
-def _year_problems(seasons: tuple[Season, ...]) -> Iterator[str]:
-    bad_days = [
-        f"season {season.name!r}: {month_day} is not a day of the year"
-        for season in seasons
-        for month_day in (season.first_day, season.last_day)
-        if not _is_day_of_year(month_day)
-    ]
-    if bad_days:
-        yield from bad_days
-        return
-    for offset in range(366):
-        day = LEAP_YEAR_START + timedelta(days=offset)
-        names = [season.name for season in seasons if season.holds_on(day)]
-        if not names:
-            yield f"no season holds on {day:%m-%d}"
-            return
-        if len(names) > 1:
-            yield f"seasons {' and '.join(map(repr, names))} both hold on {day:%m-%d}"
-            return
-
-
-def _is_day_of_year(month_day: MonthDay) -> bool:
-    try:
-        date(LEAP_YEAR_START.year, month_day.month, month_day.day)
-    except (ValueError, TypeError):
-        return False
-    return True

@@ -37,7 +37,7 @@ def _transfers(today: date) -> list[tuple[int, str, str, str]]:
     latest: dict[int, Statement] = {}
     for statement in Statement.objects.select_related("account").order_by("number"):
         latest[statement.account_id] = statement
-    asked = [one for one in latest.values() if 0 < one.closing_minor <= owed[one.account_id]]
+    asked = [one for one in latest.values() if one.closing_minor > 0 < owed[one.account_id]]
     manners = (
         lambda one: ("", reference_of(one.account.number)),
         lambda one: ("kiln fees", reference_of(one.account.number)),
@@ -45,7 +45,10 @@ def _transfers(today: date) -> list[tuple[int, str, str, str]]:
         lambda one: ("for the kilns", ""),
     )
     chosen = list(zip(asked, manners, strict=False))
-    made = [(one.closing_minor, one.account.name, *manner(one)) for one, manner in chosen]
+    made = [
+        (min(one.closing_minor, owed[one.account_id]), one.account.name, *manner(one))
+        for one, manner in chosen
+    ]
     made.append((2500, "L. Quill", "two bags of buff, thanks", ""))
     return [*made, (-POWER_BILL_MINOR, "Merrow Light", "Power, last month", "")]
 

@@ -9,16 +9,21 @@ from typing import Any
 from billing.actions.balances import balance_minor_of
 from billing.actions.close_month import close_month, month_to_close
 from billing.actions.ledger import next_month
+from billing.actions.month_charge_lines import has_monthly_charges
 from billing.actions.payments import give_credit, record_payment, reverse_payment
 from billing.actions.policy import edit_billing_policy
+from billing.actions.share_month_charges import share_month_charges
 from billing.actions.tariffs import add_tariff_version
 from billing.calculations.holidays_of import holiday_dates
+from billing.demo.electricity_bills import ElectricityBills
+from billing.demo.memberships import plan_memberships
 from billing.demo.scene import TIME_ZONE, Scene, day_of
 from billing.models import MonthClose, Payment, Statement
 from firings.models import Booking, BookingState
 from studio.models import Account
 
 WORKING_DAYS = ["mon", "tue", "wed", "thu", "fri"]
+WHOLE_YEAR = {"name": "all year", "first_day": "01-01", "last_day": "12-31"}
 FLAT = {"kind": "flat", "price_per_kwh": "0.1685"}
 
 
@@ -41,6 +46,15 @@ def by_the_hour(years: set[int]) -> dict[str, Any]:
         ],
         "holidays": [day.isoformat() for day in holiday_dates("CA", "NS", years)],
         "holiday_period": "night",
+        "fixed": {"per_day": "0", "per_month": "19.50"},
+        "demand": [
+            {
+                "name": "evening demand",
+                "window_minutes": 30,
+                "periods": ["evening"],
+                "prices": [{**WHOLE_YEAR, "price_per_kw": "2.40"}],
+            }
+        ],
     }  # fmt: skip
 
 
@@ -64,6 +78,7 @@ class Books:
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
         self.returned: Payment | None = None
+        self.bills = ElectricityBills(scene)
 
     def begin(self) -> None:
         """Set the rates of the first day; plan the second tariff, the closes and the credit."""
@@ -80,6 +95,7 @@ class Books:
             scene.timeline.plan(min(usual, scene.now - timedelta(minutes=2)), self.close)
             first = next_month(first)
         scene.timeline.plan(scene.some_time(scene.at_share(0.7)), self._give_credit)
+        plan_memberships(scene)
 
     def _second_tariff_from(self) -> date:
         """The first of a month near the middle; a day of its own in a span of few weeks."""
@@ -94,6 +110,9 @@ class Books:
             split_policy="used",
             consumables_per_firing_minor=180,
             handling_per_firing_minor=250,
+            fixed_kind="percent",
+            fixed_percent=20,
+            minimum_charge_minor=100,
             payment_days=21,
             how_to_pay="Bank transfer to Saltmarsh Clay Commons with your reference, "
             "or cash in the tin at the desk.",
@@ -122,6 +141,9 @@ class Books:
         month = month_to_close(at)
         if month is None:
             return
+        if has_monthly_charges(month):
+            share_month_charges(by=self.scene.treasurer, at=at, month=month)
+        self.bills.enter(month, at)
         close = close_month(by=self.scene.treasurer, at=at, month=month)
         owing = Statement.objects.filter(close=close, closing_minor__gt=0).order_by("number")
         for statement in owing.select_related("account"):

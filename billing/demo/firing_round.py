@@ -13,6 +13,7 @@ from billing.demo.loading import fullest_queue, measure_again, turn_ware_away, w
 from billing.demo.scene import Scene, day_of, opening_hour
 from billing.demo.unloading import cones_seen, outcomes_of
 from billing.demo.ware import PLACES
+from firings.actions.alarms import acknowledge_alarm
 from firings.actions.cool_down import begin_cooling
 from firings.actions.end_firing import abort_firing, close_firing
 from firings.actions.load import fill_load
@@ -38,6 +39,12 @@ from firings.models import (
     KilnState,
 )
 
+# What crew found when they went to look, by the kind of alarm.
+FOUND = {
+    "room": "Door was shut and the fan off. Opened both.",
+    "falling": "The middle zone is dark.",
+    "power_lost": "The middle zone is dark.",
+}
 Shelved = Callable[[Booking, datetime], None]
 
 
@@ -188,6 +195,15 @@ class FiringRound:
             by=by, at=at, firing=self._now(), readings=readings, source=source
         )
         self.firing = received.firing
+        if self.firing.alarms.open().filter(acknowledged_at=None).exists():
+            self.scene.timeline.plan(at + timedelta(minutes=3), self.see_alarms)
+
+    def see_alarms(self, at: datetime) -> None:
+        """Whoever of the crew got the letter goes and looks, and says so."""
+        for alarm in self._now().alarms.open().filter(acknowledged_at=None):
+            acknowledge_alarm(
+                by=self.scene.crew(), at=at, alarm=alarm, remark=FOUND.get(alarm.kind, "")
+            )
 
     def note_the_end(self, at: datetime) -> None:
         """No logger tells when the programme is over: somebody looks."""

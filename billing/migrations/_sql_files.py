@@ -26,6 +26,18 @@ def run_sql_file(name: str) -> migrations.RunPython:
     return migrations.RunPython(forwards, backwards)
 
 
+def lift_sql_file(name: str) -> migrations.RunPython:
+    """The operation that takes one file's rules away, and brings them back backwards."""
+
+    def forwards(_apps: Any, schema_editor: Any) -> None:
+        _run(schema_editor, f"{name}_undo")
+
+    def backwards(_apps: Any, schema_editor: Any) -> None:
+        _run(schema_editor, name)
+
+    return migrations.RunPython(forwards, backwards)
+
+
 def _run(schema_editor: Any, name: str) -> None:
     engine = schema_editor.connection.vendor
     text = (SQL / engine / f"{name}.sql").read_text(encoding="utf-8")

@@ -13,9 +13,11 @@ from billing.actions.ageing import AgedAccount, aged_accounts
 from billing.actions.balances import movements_of
 from billing.calculations.statements import AgedBalance
 from billing.models import Statement
+from billing.pages.held import held_now
 from billing.pages.my_account import standing_of, today
 from studio.models import Account, Role
 from studio.pages.access import needs
+from studio.pages.context import studio_of
 
 ROWS = 50
 AGES = (
@@ -65,6 +67,7 @@ def account_lines(request: HttpRequest, number: int) -> HttpResponse:
         "page": page,
         "lines": list(zip(lines, after, strict=True)) if lines else [],
         "statements": Statement.objects.filter(account=account).select_related("close")[:12],
+        "held": held_now(account, today(request), studio_of(request).zone),
         "people": account.people.all(),
         "keeps_books": request.user.has_role(Role.TREASURER),  # type: ignore[union-attr]
     }

@@ -16,7 +16,8 @@ from billing.actions.policy import (
     edit_billing_policy,
 )
 from billing.calculations.bank_details import PAYEE_LENGTH_MAX
-from billing.models import BillingPolicy, SplitPolicy
+from billing.calculations.sharing_rules import PERCENT_MAX
+from billing.models import BillingPolicy, FixedKind, SplitPolicy
 from studio.models import Role
 from studio.pages.access import needs
 from studio.pages.answers import answer_form
@@ -38,6 +39,36 @@ class BillingPolicyForm(ReaderForm):
     handling_per_firing_minor = AmountField(
         label="Handling of a firing",
         help_text="For loading and watching; 0 where volunteers do it.",
+        max_minor=AMOUNT_MINOR_MAX,
+    )
+    fixed_kind = forms.ChoiceField(
+        label="What all slips of a firing carry alike",
+        help_text="A kiln must be heated however little stands in it. That part is shared by slip, "
+        "the rest by area.",
+        choices=FixedKind.choices,
+        widget=forms.RadioSelect,
+    )
+    fixed_percent = CountField(
+        label="Percentage of the electricity",
+        help_text="Only counts where a percentage is chosen.",
+        min_value=0,
+        max_value=PERCENT_MAX,
+    )
+    fixed_estimate_minor = AmountField(
+        label="Heating the empty kiln once",
+        help_text="Only counts where an estimate is chosen; never more than the electricity cost.",
+        max_minor=AMOUNT_MINOR_MAX,
+    )
+    weighs_height = forms.BooleanField(
+        label="Tall layers count for more",
+        help_text="Area is multiplied by the height above its shelf: a tall piece takes room from "
+        "others. Where it is not known who stood on which layer, area alone counts.",
+        required=False,
+    )
+    minimum_charge_minor = AmountField(
+        label="The least a slip is charged",
+        help_text="What it adds is the studio's, for handling; nobody else's share is changed. "
+        "0 for none.",
         max_minor=AMOUNT_MINOR_MAX,
     )
     payment_days = CountField(

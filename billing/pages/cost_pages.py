@@ -51,6 +51,7 @@ def cost(request: HttpRequest, pk: int) -> HttpResponse:
         "cost": shown,
         "lines": shown.lines.all(),
         "shares": shown.shares.select_related("booking__member", "account"),
+        "crew_steps": shown.steps.filter(share=None),
         "others": others,
         "stands": stands,
         "may_reprice": not stands and not any(other.reversed_at is None for other in others),

@@ -6,8 +6,9 @@ tariff has them. The amounts are those that were posted; nothing is worked out a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import ROUND_DOWN, Decimal
 from typing import Any
 
@@ -15,7 +16,7 @@ from babel.numbers import format_decimal, format_percent
 
 from billing.calculations.working import ENERGY_SOURCES
 from billing.models import CostKind, CostLine, Share
-from firings.models import Firing, LifeUnit
+from firings.models import Alloy, Firing, LifeUnit
 from studio.calculations.money import minor_digits
 
 QUOTA_DIGITS_MORE = 4
@@ -32,13 +33,26 @@ class PeriodRow:
 
 
 @dataclass(frozen=True)
+class TaxRow:
+    """A tax on the energy: what it is taken of, times its rate."""
+
+    name: str
+    base: str
+    rate: str
+    cost: str
+
+
+@dataclass(frozen=True)
 class EnergyStep:
     kwh: str
     uncertainty_kwh: str
     source: str
     meter_start_kwh: str
     meter_end_kwh: str
+    tariff: str
+    used_before: tuple[tuple[date, str], ...]
     periods: tuple[PeriodRow, ...]
+    taxes: tuple[TaxRow, ...]
     cost: str
     amount_minor: int
 
@@ -54,17 +68,47 @@ class WearRow:
     used: str
     amount_minor: int
     left_minor: int | None
+    spread_minor: int | None
+    alloy: str
+
+
+@dataclass(frozen=True)
+class LayerRow:
+    """Area times the height above its shelf."""
+
+    layer: str
+    area: str
+    height: str
+    volume: str
 
 
 @dataclass(frozen=True)
 class SplitStep:
+    """`fixed_minor` is carried alike by all slips, `rest_minor` by area, or by area times height;
+    `mine` and `whole` are what that is divided by."""
+
     area: str
     total: str
+    mine: str
+    whole: str
     percent: str
     quota: str
     rounding: str
     amount_minor: int
     is_of_usable_area: bool
+    fixed_minor: int
+    rest_minor: int
+    bookings: int
+    layers: tuple[LayerRow, ...]
+
+
+@dataclass(frozen=True)
+class ChargeRow:
+    """A step after the split, and how it was worked out."""
+
+    text: str
+    amount_minor: int
+    sentence: str
 
 
 @dataclass(frozen=True)
@@ -75,6 +119,7 @@ class Derivation:
     lines: tuple[CostLine, ...]
     pool_minor: int
     split: SplitStep | None
+    steps: tuple[ChargeRow, ...]
     studio_reason: str
 
 
@@ -90,6 +135,12 @@ class _Figures:
 
     def kwh(self, energy_wh: int) -> str:
         return self.exact(Decimal(energy_wh).scaleb(-3), "#,##0.000")
+
+    def cm(self, height_mm: int) -> str:
+        return self.exact(Decimal(height_mm).scaleb(-1), "#,##0.0")
+
+    def cm3(self, weight_mm3: int) -> str:
+        return self.exact(Decimal(weight_mm3).scaleb(-3), "#,##0.000")
 
     def cm2(self, area_mm2: int) -> str:
         return self.exact(Decimal(area_mm2).scaleb(-2), "#,##0.00")
@@ -114,6 +165,7 @@ def derivation_of(share: Share, currency: str, locale: str) -> Derivation:
         lines=lines,
         pool_minor=share.cost.pool_minor,
         split=_split(share.working.get("split") or {}, figures),
+        steps=_steps(share.working),
         studio_reason=share.cost.studio_reason,
     )
 
@@ -131,6 +183,12 @@ def _energy(line: CostLine, firing: Firing, figures: _Figures) -> EnergyStep:
         source=ENERGY_SOURCES.get(working.get("source", ""), ""),
         meter_start_kwh="" if start_wh is None else figures.kwh(start_wh),
         meter_end_kwh="" if end_wh is None else figures.kwh(end_wh),
+        tariff=working.get("tariff", ""),
+        used_before=tuple(
+            (date.fromisoformat(month), figures.kwh(used_wh))
+            for month, used_wh in working.get("used_before_wh", {}).items()
+        ),
+        taxes=tuple(_tax(tax, figures) for tax in working.get("taxes", ())),
         periods=tuple(
             PeriodRow(
                 period["name"],
@@ -140,8 +198,20 @@ def _energy(line: CostLine, firing: Firing, figures: _Figures) -> EnergyStep:
             )
             for period in periods
         ),
-        cost=figures.exact(sum((Decimal(period["cost"]) for period in periods), Decimal(0))),
+        cost=figures.exact(
+            sum((Decimal(row["cost"]) for row in (*periods, *working.get("taxes", ()))), Decimal(0))
+        ),
         amount_minor=line.amount_minor,
+    )
+
+
+def _tax(tax: dict[str, Any], figures: _Figures) -> TaxRow:
+    rate = figures.exact(tax["rate"])
+    return TaxRow(
+        tax["name"],
+        figures.exact(tax["base"]) if tax["is_percent"] else f"{figures.exact(tax['base'])} kWh",
+        f"{rate} %" if tax["is_percent"] else rate,
+        figures.exact(tax["cost"]),
     )
 
 
@@ -160,24 +230,62 @@ def _wear(line: CostLine, figures: _Figures) -> WearRow:
     return WearRow(
         text=line.text,
         replacement_cost_minor=working["replacement_cost_minor"],
-        life=figures.exact(working["expected_life_units"]),
+        life=figures.exact(working.get("spread_units", working["expected_life_units"])),
         unit=str(unit),
         used=figures.exact(working["units"]),
         amount_minor=line.amount_minor,
         left_minor=working["left_to_charge_minor"] if is_capped else None,
+        spread_minor=_spread_minor(working),
+        alloy=Alloy(working["alloy"]).label if working.get("alloy") else "",
     )
+
+
+def _spread_minor(working: Mapping[str, Any]) -> int | None:
+    """What was left to save when cost or life were estimated anew; None before that."""
+    spread_units = working.get("spread_units", working["expected_life_units"])
+    return None if spread_units == working["expected_life_units"] else working["spread_minor"]
 
 
 def _split(split: dict[str, Any], figures: _Figures) -> SplitStep | None:
     if not split:
         return None
-    part = Decimal(split["area_mm2"]) / Decimal(split["divisor_mm2"])
+    # Shares of before there were other rules say nothing of them.
+    weight = split.get("weight", split["area_mm2"])
+    weight_divisor = split.get("weight_divisor", split["divisor_mm2"])
+    fixed_minor = split.get("fixed_minor", 0)
+    by_height = bool(split.get("layers"))
+    part = Decimal(weight) / Decimal(weight_divisor)
     return SplitStep(
         area=figures.cm2(split["area_mm2"]),
         total=figures.cm2(split["divisor_mm2"]),
+        mine=figures.cm3(weight) if by_height else figures.cm2(weight),
+        whole=figures.cm3(weight_divisor) if by_height else figures.cm2(weight_divisor),
         percent=str(format_percent(part, "0.0 %", locale=figures.locale)),
         quota=figures.quota(split["quota_minor"]),
         rounding=split["rounding"],
         amount_minor=split["amount_minor"],
         is_of_usable_area=split["policy"] == "capacity",
+        fixed_minor=fixed_minor,
+        rest_minor=split["pool_minor"] - fixed_minor,
+        bookings=split.get("bookings", 1),
+        layers=tuple(_layer(one, figures) for one in split.get("layers", ())),
+    )
+
+
+def _layer(one: Mapping[str, Any], figures: _Figures) -> LayerRow:
+    return LayerRow(
+        one["layer"],
+        figures.cm2(one["area_mm2"]),
+        figures.cm(one["height_mm"]),
+        figures.cm3(one["area_mm2"] * one["height_mm"]),
+    )
+
+
+def _steps(working: Mapping[str, Any]) -> tuple[ChargeRow, ...]:
+    """The steps with the sentences that tell of them: those before the last, which sums them."""
+    steps = working.get("steps") or ()
+    sentences = working["sentences"][-len(steps) - 1 : -1]
+    return tuple(
+        ChargeRow(step["text"], step["amount_minor"], sentence)
+        for step, sentence in zip(steps, sentences if steps else (), strict=True)
     )

@@ -88,17 +88,29 @@ def _about(pk: int) -> dict[str, object]:
     """An entry with its legs, what it stands for, and what reversed it."""
     shown = get_object_or_404(
         JournalEntry.objects.select_related(
-            "by", "reverses", "reversed_by", "firing_cost", "payment"
+            "by",
+            "reverses",
+            "reversed_by",
+            "firing_cost",
+            "payment",
+            "month_charges",
+            "utility_bill",
+            "paid_utility_bill",
         ).prefetch_related(Prefetch("postings", Posting.objects.select_related("account"))),
         pk=pk,
         posted_at__isnull=False,
     )
     cost, payment = getattr(shown, "firing_cost", None), getattr(shown, "payment", None)
+    charges = getattr(shown, "month_charges", None)
+    bill = getattr(shown, "utility_bill", None) or getattr(shown, "paid_utility_bill", None)
     reversal = getattr(shown, "reversed_by", None)
+    has_own_reversal = cost or payment or charges or bill
     return {
         "entry": shown,
         "cost": cost,
         "payment": payment,
+        "charges": charges,
+        "bill": bill,
         "reversal": reversal,
-        "can_reverse": reversal is None and shown.reverses_id is None and not (cost or payment),
+        "can_reverse": reversal is None and shown.reverses_id is None and not has_own_reversal,
     }

@@ -23,7 +23,11 @@ BOOKS = (
     NavEntry("Journal", "billing:journal", {Role.TREASURER}, "Books", 60),
     NavEntry("Trial balance", "billing:trial_balance", {Role.TREASURER}, "Books", 70),
     NavEntry("Export", "billing:journal_export", {Role.TREASURER}, "Books", 75),
+    NavEntry("Electricity bills", "billing:electricity", KEEPERS, "Books", 78),
+    NavEntry("Wear reserves", "billing:reserves", KEEPERS, "Books", 78),
     NavEntry("Tariffs", "billing:tariffs", KEEPERS, "Books", 80),
+    NavEntry("Memberships", "billing:memberships", KEEPERS, "Books", 84),
+    NavEntry("Consumables", "billing:consumables", KEEPERS, "Books", 86),
     NavEntry("Billing policy", "billing:policy", KEEPERS, "Books", 90),
 )
 WORDS = {
@@ -39,6 +43,7 @@ WORDS = {
         "reversed": ("Payment taken back", "bad"),
     },
     "cost": {"posted": ("Posted", "good"), "reversed": ("Reversed", "bad")},
+    "utility_bill": {"reversed": ("Taken back", "bad")},
     "month": {
         "running": ("Not over yet", "wait"),
         "next": ("Next to close", "work"),

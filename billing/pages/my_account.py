@@ -6,14 +6,15 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.core.paginator import Paginator
-from django.db.models import Max
+from django.db.models import Max, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
 from billing.actions.balances import balance_minor_of, movements_of
 from billing.actions.ledger import next_month
-from billing.models import BillingPolicy, MonthClose, Posting, Share, Statement
+from billing.models import BillingPolicy, MonthChargeShare, MonthClose, Posting, Share, Statement
+from billing.pages.held import held_now
 from billing.pages.pay_card import way_to_pay_now
 from studio.models import Account
 from studio.pages.access import signed_in
@@ -54,7 +55,9 @@ def my_account(request: HttpRequest) -> HttpResponse:
         "page": Paginator(statements, STATEMENTS_ON_A_PAGE).get_page(request.GET.get("page")),
         "shares": charges_since(account, since),
         "movements": other_movements_since(account, since),
+        "charge_shares": month_charges_since(account, since),
         "since": since,
+        "held": held_now(account, today(request), studio_of(request).zone),
         "how_to_pay": policy.how_to_pay,
         "way": way_to_pay_now(account, standing.balance_minor, policy, studio_of(request)),
     }
@@ -91,7 +94,7 @@ def _first_open_day() -> date | None:
 def charges_since(account: Account, since: date | None) -> list[Share]:
     shares = (
         Share.objects.filter(account=account, cost__entry__posted_at__isnull=False)
-        .exclude(amount_minor=0)
+        .exclude(amount_minor=0, split_minor=0)
         .select_related("cost__entry", "cost__firing__kiln", "booking")
         .order_by("-cost__entry__on", "-pk")
     )
@@ -99,6 +102,15 @@ def charges_since(account: Account, since: date | None) -> list[Share]:
 
 
 def other_movements_since(account: Account, since: date | None) -> list[Posting]:
-    """Payments, credits and reversals: what moved the account and is no firing's cost."""
-    movements = movements_of(account).filter(entry__firing_cost=None)
+    """Payments, credits and reversals: what moved the account and is no charge."""
+    movements = movements_of(account).filter(
+        Q(entry__firing_cost=None) | Q(amount_minor__lt=0), entry__month_charges=None
+    )
     return list(movements if since is None else movements.filter(entry__on__gte=since))
+
+
+def month_charges_since(account: Account, since: date | None) -> list[MonthChargeShare]:
+    """The account's parts of shared monthly charges, each with its working."""
+    shares = MonthChargeShare.objects.filter(account=account, charges__entry__isnull=False)
+    shares = shares.select_related("charges__entry").order_by("-charges__entry__on", "-pk")
+    return list(shares if since is None else shares.filter(charges__entry__on__gte=since))

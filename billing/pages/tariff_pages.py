@@ -12,12 +12,18 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse as address_of
 from django.utils import timezone
 
-from billing.actions.tariffs import add_tariff_version, tariff_on, withdraw_tariff_version
+from billing.actions.tariffs import add_tariff_version, tariff_on, use_of, withdraw_tariff_version
 from billing.calculations.tariff_documents import from_json
+from billing.calculations.tariff_prices import energy_prices
 from billing.calculations.tariffs import FlatTariff
+from billing.calculations.tiers import TieredTariff
 from billing.models import FiringCost, TariffVersion
+from billing.pages.holiday_form import HolidaysForm, holiday_lines
 from billing.pages.my_account import today
-from billing.pages.tariff_forms import FlatTariffForm, TariffByHoursForm, initial_of
+from billing.pages.tariff_forms import FlatTariffForm, TieredTariffForm, VersionForm
+from billing.pages.tariff_hours_form import TariffByHoursForm
+from billing.pages.tariff_initial import initial_of
+from billing.pages.tariff_look import look_at
 from billing.pages.tariff_picture import picture_of
 from studio.models import Role
 from studio.pages.access import needs
@@ -33,7 +39,7 @@ def tariffs(request: HttpRequest) -> HttpResponse:
     now = tariff_on(today(request))
     rows = [(version, from_json(version.rates)) for version in versions]
     context = {
-        "rows": [(version, _prices(tariff)) for version, tariff in rows],
+        "rows": [(version, energy_prices(tariff.energy), tariff) for version, tariff in rows],
         "now": now,
     }
     return render(request, "billing/tariffs.html", context)
@@ -45,28 +51,40 @@ def tariff(request: HttpRequest, pk: int) -> HttpResponse:
     rates = from_json(version.rates)
     context = {
         "version": version,
-        "flat": rates if isinstance(rates, FlatTariff) else None,
+        "flat": rates.energy if isinstance(rates.energy, FlatTariff) else None,
+        "tiers": energy_prices(rates.energy) if isinstance(rates.energy, TieredTariff) else None,
         "rates": rates,
-        "picture": picture_of(rates),
-        "holidays": sorted(getattr(rates, "holidays", ())),
+        "picture": picture_of(rates.energy),
+        "holidays": sorted(getattr(rates.energy, "holidays", ())),
         "costs_count": FiringCost.objects.filter(tariff=version).count(),
+        "is_used": use_of(version) is not None,
     }
     return render(request, "billing/tariff.html", context)
 
 
 @needs(*KEEPERS)
 def add_flat(request: HttpRequest) -> HttpResponse:
-    return _add(request, FlatTariffForm, "billing/add_flat_tariff.html", {})
+    return _add(request, FlatTariffForm, "billing/add_flat_tariff.html", "flat")
+
+
+@needs(*KEEPERS)
+def add_tiered(request: HttpRequest) -> HttpResponse:
+    return _add(request, TieredTariffForm, "billing/add_tiered_tariff.html", "tiered")
 
 
 @needs(*KEEPERS)
 def add_by_hours(request: HttpRequest) -> HttpResponse:
-    """Begins with the newest version by hours: mostly only prices change."""
-    newest = TariffVersion.objects.filter(rates__kind="time_of_use").first()
-    initial = {"time_zone": studio_of(request).time_zone}
-    if newest is not None:
-        initial = {"name": newest.name, **initial_of(newest.rates)}
-    return _add(request, TariffByHoursForm, "billing/add_tariff_by_hours.html", initial)
+    """The public holidays of a place can be written in before the rest is filled in."""
+    asked = HolidaysForm(request.GET if "country" in request.GET else None)
+    initial = {"holidays": holiday_lines(asked)} if asked.is_bound and asked.is_valid() else {}
+    return _add(
+        request,
+        TariffByHoursForm,
+        "billing/add_tariff_by_hours.html",
+        "time_of_use",
+        initial=initial,
+        context={"holidays_form": asked},
+    )
 
 
 @needs(*KEEPERS)
@@ -85,29 +103,51 @@ def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _add(
     request: HttpRequest,
-    form: type[FlatTariffForm] | type[TariffByHoursForm],
+    form: type[VersionForm],
     template: str,
-    initial: dict[str, Any],
+    kind: str,
+    *,
+    initial: dict[str, Any] | None = None,
+    context: dict[str, Any] | None = None,
 ) -> HttpResponse:
+    """Begins with the newest version of its kind: mostly only prices change.
+
+    The second button shows what was typed as a picture and prices past firings by it; nothing
+    is added then.
+    """
+    make_form = partial(form, units=units_of(request))
+    if "look" in request.POST:
+        looked = make_form(data=request.POST)
+        look = look_at(looked, form.rates_of) if looked.is_valid() else None  # type: ignore[attr-defined]
+        shown = {**(context or {}), "form": looked, "look": look}
+        return render(request, template, shown, status=200 if look else 422)
     return answer_form(
         request,
-        partial(form, units=units_of(request)),
+        make_form,
         template,
         lambda cleaned: add_tariff_version(
             by=request.user,
             at=timezone.now(),
             name=cleaned["name"],
             valid_from=cleaned["valid_from"],
-            rates=form.rates_of(cleaned),
+            rates=form.rates_of(cleaned),  # type: ignore[attr-defined]
             confirm=cleaned["confirm"],
         ),
-        initial={"valid_from": today(request), **initial},
-        done="Added. Firings that start from its first day on are priced with it.",
+        context=context,
+        initial={
+            "valid_from": today(request),
+            "time_zone": studio_of(request).time_zone,
+            **_begin_with(kind),
+            **(initial or {}),
+        },
+        done="Added. What is used from its first day on is priced with it.",
         then=lambda version: address_of("billing:tariff", args=[version.pk]),
     )
 
 
-def _prices(rates: Any) -> list[tuple[str, Any]]:
-    if isinstance(rates, FlatTariff):
-        return [("at all hours", rates.price_per_kwh)]
-    return [(period.name, period.price_per_kwh) for period in rates.periods]
+def _begin_with(kind: str) -> dict[str, Any]:
+    newest = TariffVersion.objects.filter(rates__kind=kind).first()
+    if newest is None:
+        return {}
+    begun = {name: value for name, value in initial_of(newest.rates).items() if value != ""}
+    return {"name": newest.name, **begun}

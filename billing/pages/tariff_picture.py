@@ -11,7 +11,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from string import ascii_uppercase
 
-from billing.calculations.tariffs import Tariff
+from billing.calculations.tariffs import EnergyPrices
 from billing.calculations.time_of_use import Season, TimeOfUseTariff
 
 MINUTES_PER_HOUR = 60
@@ -25,6 +25,7 @@ class PeriodKey:
     number: int
     name: str
     price_per_kwh: Decimal
+    season_prices: tuple[tuple[str, Decimal], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -50,12 +51,18 @@ class TariffPicture:
     seasons: tuple[SeasonPicture, ...]
 
 
-def picture_of(tariff: Tariff) -> TariffPicture | None:
-    """The picture; None for a tariff with one price at all hours."""
+def picture_of(tariff: EnergyPrices) -> TariffPicture | None:
+    """The picture; None for prices that do not go by the hour."""
     if not isinstance(tariff, TimeOfUseTariff):
         return None
     keys = tuple(
-        PeriodKey(ascii_uppercase[number], number, period.name, period.price_per_kwh)
+        PeriodKey(
+            ascii_uppercase[number],
+            number,
+            period.name,
+            period.price_per_kwh,
+            period.season_prices,
+        )
         for number, period in enumerate(tariff.periods)
     )
     by_name = {key.name: key for key in keys}

@@ -1,4 +1,4 @@
-"""How the trail names costs, payments, months and tariffs."""
+"""How the trail names costs, payments, months, charges, bills and tariffs."""
 
 from __future__ import annotations
 
@@ -6,7 +6,14 @@ from collections.abc import Collection, Mapping
 
 from django.urls import reverse
 
-from billing.models import FiringCost, MonthClose, Payment, TariffVersion
+from billing.models import (
+    FiringCost,
+    MonthCharges,
+    MonthClose,
+    Payment,
+    TariffVersion,
+    UtilityBill,
+)
 from studio.pages.subjects import Subject, register_subjects
 
 
@@ -15,6 +22,8 @@ def register_trail_subjects() -> None:
     register_subjects("payment", _payments)
     register_subjects("monthclose", _months)
     register_subjects("tariffversion", _tariffs)
+    register_subjects("monthcharges", _charges)
+    register_subjects("utilitybill", _bills)
 
 
 def _costs(ids: Collection[int]) -> Mapping[int, Subject]:
@@ -46,4 +55,21 @@ def _tariffs(ids: Collection[int]) -> Mapping[int, Subject]:
     return {
         version.pk: Subject(f"tariff {version.name}", reverse("billing:tariff", args=[version.pk]))
         for version in TariffVersion.objects.filter(pk__in=ids)
+    }
+
+
+def _charges(ids: Collection[int]) -> Mapping[int, Subject]:
+    return {
+        charges.pk: Subject(
+            f"electricity charges of {charges.month:%B %Y}",
+            reverse("billing:month_charges", args=[charges.pk]),
+        )
+        for charges in MonthCharges.objects.filter(pk__in=ids)
+    }
+
+
+def _bills(ids: Collection[int]) -> Mapping[int, Subject]:
+    return {
+        bill.pk: Subject(str(bill), reverse("billing:utility_bill", args=[bill.pk]))
+        for bill in UtilityBill.objects.filter(pk__in=ids)
     }

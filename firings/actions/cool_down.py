@@ -10,11 +10,15 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 
+from firings.actions.alarms import clear_alarms
 from firings.actions.plan_firing import change_firing_state, locked_firing, require_state
 from firings.actions.tell_crew import tell_crew
+from firings.actions.watch import go_on_watching, has_turned_for_good, peak_of
 from firings.calculations.firing_summary import FiringSummary
 from firings.calculations.readings import Reading as Moment
+from firings.calculations.watch_signs import WHILE_HEATING
 from firings.models import Firing, FiringPolicy, FiringState, Reading, ReadingSource
+from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
 from studio.models import Person, Role
 
@@ -40,22 +44,48 @@ def begin_cooling(*, by: Person, at: datetime, firing: Firing) -> Firing:
     return firing
 
 
+def resume_firing(*, by: Person, at: datetime, firing: Firing, reason: str) -> Firing:
+    """Crew say that a firing which read as cooling goes on, as after a power cut.
+
+    From then on it is judged by what comes in, not by how hot it was before.
+    """
+    require_role(by, Role.CREW)
+    if not reason.strip():
+        raise WareRefusal("reason_missing", "Say why the firing goes on.", field="reason")
+    with transaction.atomic(durable=True):
+        firing = locked_firing(firing)
+        require_state(firing, FiringState.COOLING)
+        firing.cooling_at = None
+        go_on_watching(firing)
+        change_firing_state(
+            firing, FiringState.FIRING, deed="goes on", by=by, at=at, why=reason.strip()
+        )
+        firing.save(update_fields=["state", "cooling_at", "watch_state"])
+    return firing
+
+
 def note_fall_and_cool(
     firing: Firing, fresh: Sequence[Moment], *, source: str, by: Person | None, at: datetime
 ) -> None:
     """See in new readings that the kiln falls, or is at its limit. The caller holds and saves."""
     limit_c = FiringPolicy.current().opening_limit_c
     latest = _latest(firing)
-    if firing.state == FiringState.FIRING:
+    if firing.state == FiringState.FIRING and _has_ended(firing, latest, limit_c):
         summary = FiringSummary.from_json(firing.log_summary)
-        if _has_fallen(latest, summary.peak_c or 0.0, limit_c):
-            fell_at = summary.peak_at or fresh[-1].at
-            _begin(firing, by=by, at=fell_at, why=f"readings fell {FALLEN_BY_C:.0f} °C")
+        fell_at = summary.peak_at or fresh[-1].at
+        _begin(firing, by=by, at=fell_at, why=f"readings fell {FALLEN_BY_C:.0f} °C")
     if firing.state == FiringState.COOLING:
         by_hand = fresh[-1] if source == ReadingSource.HAND else None
         measured = _measured_at_limit(latest, by_hand, firing.cooling_at or at, limit_c)
         if measured:
             _end(firing, measured, limit_c, by=by, at=at)
+
+
+def _has_ended(firing: Firing, latest: Sequence[Measured], limit_c: float) -> bool:
+    """A fall from the top. Below it, it may be a power cut: an alarm, and a person decides."""
+    if not _has_fallen(latest, peak_of(firing) or 0.0, limit_c):
+        return False
+    return has_turned_for_good(firing, [temp_c for _, temp_c in latest], limit_c)
 
 
 def _has_fallen(latest: Sequence[Measured], peak_c: float, limit_c: float) -> bool:
@@ -98,6 +128,7 @@ def _end(
 
 def _begin(firing: Firing, *, by: Person | None, at: datetime, why: str) -> None:
     firing.cooling_at = at
+    clear_alarms(firing, at=at, kinds=WHILE_HEATING)
     change_firing_state(firing, FiringState.COOLING, deed="cooling", by=by, at=at, why=why)
 
 

@@ -7,7 +7,9 @@ from typing import Any
 
 from django.db import transaction
 
+from firings.actions.alarms import clear_alarms
 from firings.actions.kiln_state import change_kiln_state, held_kiln
+from firings.actions.meter_files import intervals_of
 from firings.actions.plan_firing import (
     change_firing_state,
     locked_firing,
@@ -16,14 +18,13 @@ from firings.actions.plan_firing import (
 )
 from firings.actions.readings import moments_of
 from firings.calculations.cones import CONES
-from firings.calculations.energy import (
-    EnergyEstimate,
-    best_energy,
-    energy_from_registers,
-    energy_profile,
-)
+from firings.calculations.energy import MEASURED_SOURCES, EnergyEstimate
+from firings.calculations.energy_profile import energy_profile
+from firings.calculations.energy_reconciled import FiringMeters, best_energy
+from firings.calculations.watch_signs import WHILE_HEATING
 from firings.facts import firing_aborted, firing_closed
 from firings.models import (
+    AlarmKind,
     BookingState,
     CareKind,
     CareTask,
@@ -105,6 +106,7 @@ def abort_firing(
         _set_energy(firing, is_needed=False, at=at)
         firing.abort_reason, firing.is_kiln_fault = reason, is_kiln_fault
         firing.closed_at = at
+        clear_alarms(firing, at=at, kinds=[*WHILE_HEATING, AlarmKind.NO_DATA])
         change_firing_state(
             firing, FiringState.ABORTED, deed="broken off", by=by, at=at, why=reason
         )
@@ -171,7 +173,7 @@ def _set_energy(firing: Firing, *, is_needed: bool, at: datetime) -> None:
     readings = moments_of(firing)
     started_at, ended_at = firing.started_at or at, firing.opened_at or at
     try:
-        estimate = _estimate(firing, readings, is_whole=is_needed)
+        estimate = _estimate(firing, readings, started_at, ended_at, is_whole=is_needed)
     except ValueError as error:
         if not is_needed:
             return
@@ -193,20 +195,27 @@ def _set_energy(firing: Firing, *, is_needed: bool, at: datetime) -> None:
     }
 
 
-def _estimate(firing: Firing, readings: list[Any], *, is_whole: bool) -> EnergyEstimate:
+def _estimate(
+    firing: Firing, readings: list[Any], started_at: datetime, ended_at: datetime, *, is_whole: bool
+) -> EnergyEstimate:
     """Firings that ended well say nothing of one that was broken off: it is not `is_whole`."""
-    start, end = firing.register_start_wh, firing.register_end_wh
-    if start is not None and end is not None:
-        return energy_from_registers(start, end, float(firing.kiln.meter_class_percent))
     like = Firing.objects.filter(
         kiln=firing.kiln,
         stage=firing.stage,
         cone=firing.cone,
         state=FiringState.CLOSED,
-        energy_source__in=["meter_register", "power_samples"],
+        energy_source__in=MEASURED_SOURCES,
     ).order_by("-started_at")
     history = [wh for wh in like.values_list("energy_wh", flat=True)[:10] if wh and is_whole]
-    return best_energy(readings, firing.kiln.rated_power_w, start, end, history)
+    meters = FiringMeters(
+        start_at=started_at,
+        end_at=ended_at,
+        register_start_wh=firing.register_start_wh,
+        register_end_wh=firing.register_end_wh,
+        meter_class_percent=float(firing.kiln.meter_class_percent),
+        intervals=intervals_of(firing.kiln, started_at, ended_at),
+    )
+    return best_energy(readings, firing.kiln.rated_power_w, meters, history)
 
 
 def _pass_first_firing(firing: Firing, kiln: Kiln, *, by: Person, at: datetime) -> None:

@@ -17,6 +17,7 @@ from firings.actions.kiln_state import ask_first_firing, change_kiln_state, held
 from firings.calculations.cones import CONES
 from firings.facts import part_replaced
 from firings.models import (
+    Alloy,
     CareKind,
     CareTask,
     Firing,
@@ -170,10 +171,11 @@ def add_part(
     life_unit: str,
     expected_life: Decimal,
     fitted_on: date,
+    alloy: str = Alloy.A1,
 ) -> KilnPart:
     """Note a part that wears, what it costs to replace and how long it is expected to last."""
     require_role(by, Role.MANAGER, Role.TREASURER)
-    _check_part(kind, life_unit, replacement_cost_minor, expected_life)
+    _check_part(kind, life_unit, replacement_cost_minor, expected_life, alloy)
     if fitted_on > _local_day(at):
         raise WareRefusal(
             "fitted_in_the_future", "A part is noted once it is fitted.", field="fitted_on"
@@ -186,6 +188,7 @@ def add_part(
             replacement_cost_minor=replacement_cost_minor,
             life_unit=life_unit,
             expected_life=expected_life,
+            alloy=alloy,
             fitted_on=fitted_on,
         )
         record_deed(part, "fitted", by=by, at=at)
@@ -203,7 +206,8 @@ def replace_part(
     """Retire a part and fit its like. New elements mean an empty first firing.
 
     `cost_minor` is what it cost this time, which the new part is expected to cost as well; None
-    for what was expected of the old one. Announces `part_replaced`.
+    for what was expected of the old one. Announces `part_replaced`, and whoever listens may
+    expect another life of the new part.
 
     A kiln that is out of service stays so: putting it back is a deed of its own.
     """
@@ -230,10 +234,13 @@ def replace_part(
             replacement_cost_minor=paid_minor or part.replacement_cost_minor,
             life_unit=part.life_unit,
             expected_life=part.expected_life,
+            alloy=part.alloy,
             fitted_on=today,
         )
         record_deed(part, "replaced", by=by, at=at, why=reason, by_part=fitted.pk)
-        part_replaced.send(sender=KilnPart, part=part, cost_minor=paid_minor, by=by, at=at)
+        part_replaced.send(
+            sender=KilnPart, part=part, fitted=fitted, cost_minor=paid_minor, by=by, at=at
+        )
         if part.kind == PartKind.ELEMENT:
             ask_first_firing(kiln, at)
             if kiln.state == KilnState.IN_SERVICE:
@@ -364,11 +371,13 @@ def _check_can_be_planned(kiln: Kiln) -> None:
         ) from error
 
 
-def _check_part(kind: str, life_unit: str, cost_minor: int, life: Decimal) -> None:
+def _check_part(kind: str, life_unit: str, cost_minor: int, life: Decimal, alloy: str) -> None:
     if kind not in PartKind.values:
         raise WareRefusal("unknown_part", f"{kind!r} is no kind of part.", field="kind")
     if life_unit not in LifeUnit.values:
         raise WareRefusal("unknown_life_unit", "Count life in hours or firings.", field="life_unit")
+    if alloy not in Alloy.values:
+        raise WareRefusal("unknown_alloy", f"{alloy!r} is no alloy known here.", field="alloy")
     if not 0 <= cost_minor <= COST_MINOR_MAX:
         raise WareRefusal("absurd_cost", "The cost cannot be.", field="replacement_cost_minor")
     if not 0 < life <= 100_000:

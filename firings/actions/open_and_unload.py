@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from django.db import transaction
 
+from firings.actions.alarms import clear_alarms
 from firings.actions.bookings import change_state, locked_booking
 from firings.actions.heat_words import heat_words
 from firings.actions.plan_firing import change_firing_state, locked_firing, require_state
@@ -29,6 +30,7 @@ from firings.models import (
 from firings.refusals import WareRefusal
 from studio.actions.outbox import write_notice
 from studio.actions.permits import require_role
+from studio.actions.trail import record_deed
 from studio.models import Person, Role, Studio
 
 
@@ -69,6 +71,7 @@ def open_firing(
     with transaction.atomic(durable=True):
         firing = locked_firing(firing)
         require_state(firing, FiringState.COOLING, FiringState.COOLED)
+        clear_alarms(firing, at=at)
         firing.opened_at, firing.opened_by = at, by
         firing.opened_at_c, firing.opening_reason = temp_c, reason
         change_firing_state(firing, FiringState.OPENED, deed="opened", by=by, at=at, why=reason)
@@ -129,9 +132,7 @@ def shelve_booking(
         whole = [piece for piece in pieces if piece.outcome != Outcome.BROKEN]
         state = BookingState.READY if whole else BookingState.LOST
         if whole and not place.strip():
-            raise WareRefusal(
-                "place_missing", "Say where on the pick-up shelf the ware is.", field="place"
-            )
+            raise _place_missing()
         deed = "put on the pick-up shelf" if whole else "lost"
         change_state(booking, state, deed=deed, by=by, at=at)
         booking.pick_up_place, booking.ready_at = place.strip(), at
@@ -139,8 +140,63 @@ def shelve_booking(
             at.astimezone(studio.zone) + timedelta(days=studio.pick_up_days)
         ).date()
         booking.save()
-        _tell_member(booking, pieces, at)
+        _tell_member(booking, pieces, at, key=f"ready:{booking.pk}")
     return booking
+
+
+def correct_shelving(
+    *,
+    by: Person,
+    at: datetime,
+    booking: Booking,
+    place: str,
+    outcomes: Mapping[int, tuple[str, str]] | None = None,
+) -> Booking:
+    """Put right what was recorded of ware on the pick-up shelf: it stands elsewhere, it broke.
+
+    `outcomes` as in `shelve_booking`; pieces not named keep theirs. A piece said to be broken now
+    needs a note of what happened. The day to collect it by stays.
+    """
+    require_role(by, Role.CREW)
+    outcomes = outcomes or {}
+    with transaction.atomic(durable=True):
+        booking = locked_booking(booking)
+        if booking.state != BookingState.READY:
+            raise WareRefusal(
+                "not_on_the_shelf",
+                f"Slip {booking.slip} is {booking.get_state_display().lower()}; only what waits "
+                "on the pick-up shelf can be put right.",
+            )
+        pieces = list(booking.pieces.all())
+        _check_what_happened(pieces, outcomes)
+        kept = {piece.pk: (piece.outcome, piece.outcome_note) for piece in pieces}
+        _write_outcomes(booking, pieces, {**kept, **outcomes})
+        if all(piece.outcome == Outcome.BROKEN for piece in pieces):
+            change_state(booking, BookingState.LOST, deed="lost", by=by, at=at)
+        else:
+            if not place.strip():
+                raise _place_missing()
+            booking.pick_up_place = place.strip()
+            record_deed(booking, "put right on the shelf", by=by, at=at, place=place.strip())
+        booking.save()
+        _tell_member(booking, pieces, at, key=f"put_right:{booking.pk}:{at.isoformat()}")
+    return booking
+
+
+def _check_what_happened(pieces: Sequence[Piece], outcomes: Mapping[int, tuple[str, str]]) -> None:
+    for piece in pieces:
+        outcome, note = outcomes.get(piece.pk, (piece.outcome, piece.outcome_note))
+        is_new = outcome == Outcome.BROKEN and piece.outcome != Outcome.BROKEN
+        if is_new and not note.strip():
+            raise WareRefusal(
+                "what_happened", f"Say what happened to {piece.name}; its maker is told."
+            )
+
+
+def _place_missing() -> WareRefusal:
+    return WareRefusal(
+        "place_missing", "Say where on the pick-up shelf the ware is.", field="place"
+    )
 
 
 def _write_cones(firing: Firing, cones: Sequence[ConeSeen]) -> None:
@@ -177,10 +233,10 @@ def _write_outcomes(
     Piece.objects.bulk_update(pieces, ["outcome", "outcome_note"])
 
 
-def _tell_member(booking: Booking, pieces: list[Piece], at: datetime) -> None:
+def _tell_member(booking: Booking, pieces: list[Piece], at: datetime, key: str) -> None:
     sound = sum(piece.outcome == Outcome.SOUND for piece in pieces)
     write_notice(
-        key=f"ready:{booking.pk}",
+        key=key,
         kind="ready" if booking.state == BookingState.READY else "lost",
         person=booking.member,
         at=at,

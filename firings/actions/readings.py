@@ -11,12 +11,11 @@ from django.db import transaction
 
 from firings.actions.cool_down import note_fall_and_cool
 from firings.actions.plan_firing import STAYS_HOT_AT_MOST, locked_firing
-from firings.actions.tell_crew import tell_crew
+from firings.actions.watch import watch_firing
 from firings.calculations.firing_summary import FiringSummary, add_readings, summarise
-from firings.calculations.heat_watch import TooHot, too_hot
 from firings.calculations.readings import Reading as Moment
 from firings.calculations.readings import check_reading
-from firings.models import Firing, FiringPolicy, FiringState, Kiln, Reading, ReadingSource
+from firings.models import Firing, FiringState, Kiln, Reading, ReadingSource
 from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
 from studio.models import Person, Role, Studio
@@ -79,7 +78,7 @@ def add_firing_readings(
                 batch_size=500,
             )
             _update_summary(firing, fresh)
-            _raise_alarms(firing, fresh, at)
+            watch_firing(firing, fresh, source=source, at=at)
             note_fall_and_cool(firing, fresh, source=source, by=by, at=at)
             firing.save()
     return Received(firing, len(fresh), len(readings) - len(fresh))
@@ -212,24 +211,3 @@ def _update_summary(firing: Firing, fresh: Sequence[Moment]) -> None:
     firing.log_last_at = summary.last_at
     firing.log_last_c = summary.last_temp_c
     firing.log_peak_c = summary.peak_c
-
-
-def _raise_alarms(firing: Firing, fresh: Sequence[Moment], at: datetime) -> None:
-    """Tell crew once per firing when the room or the control box is too hot."""
-    limits = FiringPolicy.current().limits_around_kiln_c
-    first: dict[str, tuple[TooHot, datetime]] = {}
-    for reading in fresh:
-        for found in too_hot(reading, **limits):
-            first.setdefault(found.what, (found, reading.at))
-    for what, (found, read_at) in first.items():
-        tell_crew(
-            key=f"alarm:{what}:{firing.pk}",
-            kind="alarm",
-            at=at,
-            facts={
-                "firing": firing.pk,
-                "what": what,
-                "temp_c": found.temp_c,
-                "at": read_at.isoformat(),
-            },
-        )

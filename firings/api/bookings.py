@@ -21,6 +21,7 @@ from firings.actions.bookings import (
     decline_booking,
     withdraw_booking,
 )
+from firings.actions.open_and_unload import correct_shelving
 from firings.api.booking_serializers import (
     BookingFilterSerializer,
     BookingSerializer,
@@ -30,6 +31,7 @@ from firings.api.booking_serializers import (
     MeasureSerializer,
 )
 from firings.api.exact import ExactSerializer
+from firings.api.firing_serializers import PutRightSerializer
 from firings.calculations.slips import read_slip
 from firings.models import Booking, BookingForecast
 from studio.api.received import received
@@ -100,6 +102,12 @@ class BookingViewSet(viewsets.ReadOnlyModelViewSet[Booking]):
     def collect(self, request: Request, pk: int) -> Response:
         """The ware has left the pick-up shelf."""
         return self._answer(collect_booking, request)
+
+    @extend_schema(request=PutRightSerializer, responses=BookingSerializer)
+    @action(detail=True, methods=["post"], url_path="put-right")
+    def put_right(self, request: Request, pk: int) -> Response:
+        """Put right where ware on the pick-up shelf stands and how it came out."""
+        return self._answer(correct_shelving, request, PutRightSerializer)
 
     @extend_schema(request=MeasureSerializer, responses=BookingSerializer)
     @action(detail=True, methods=["post"], url_path="pieces/<int:piece_pk>/measure")

@@ -195,14 +195,18 @@ class OutcomeSerializer(ExactSerializer):
     note = serializers.CharField(**{**REASON, "max_length": 200})
 
 
-class ShelveSerializer(BookingOfLoadSerializer):
-    """Pieces that are not named came out sound."""
+class PutRightSerializer(ExactSerializer):
+    """Pieces that are not named stay as they were recorded."""
 
     place = serializers.CharField(max_length=60, allow_blank=True, default="")
     outcomes = OutcomeSerializer(many=True, required=False, default=list, max_length=100)
 
     def validate_outcomes(self, outcomes: list[dict[str, Any]]) -> dict[int, tuple[str, str]]:
         return {one["piece"]: (one["outcome"], one["note"]) for one in outcomes}
+
+
+class ShelveSerializer(PutRightSerializer, BookingOfLoadSerializer):
+    """Pieces that are not named came out sound."""
 
 
 class CloseSerializer(ExactSerializer):

@@ -18,7 +18,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.status import HTTP_201_CREATED
 
-from firings.actions.cool_down import begin_cooling
+from firings.actions.cool_down import begin_cooling, resume_firing
 from firings.actions.end_firing import abort_firing, close_firing
 from firings.actions.load import LoadProposal, fill_load, put_in_load, take_out_of_load
 from firings.actions.open_and_unload import open_firing, record_witness_cones, shelve_booking
@@ -161,6 +161,12 @@ class FiringViewSet(viewsets.ReadOnlyModelViewSet[Firing]):
     def begin_cooling(self, request: Request, pk: int) -> Response:
         """The kiln has ended its programme and cools."""
         return self._answer(begin_cooling, request)
+
+    @extend_schema(request=ReasonSerializer, responses=FiringSerializer)
+    @action(detail=True, methods=["post"])
+    def resume(self, request: Request, pk: int) -> Response:
+        """What read as cooling was a power cut: the firing goes on."""
+        return self._answer(resume_firing, request, ReasonSerializer)
 
     @extend_schema(request=OpenSerializer, responses=FiringSerializer)
     @action(detail=True, methods=["post"])

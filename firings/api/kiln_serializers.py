@@ -5,9 +5,11 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from firings.actions.kilns import KILN_FIELDS, POSTS_STACKED, SHELVES_COUNT
+from firings.actions.watch import LIMIT_RANGES, MAY_BE_EMPTY
 from firings.api.exact import ExactSerializer, length_mm
 from firings.calculations.cones import CONES
 from firings.models import (
+    Alloy,
     CareTask,
     ChamberShape,
     Firing,
@@ -105,6 +107,7 @@ class PartSerializer(serializers.ModelSerializer[KilnPart]):
             "replacement_cost_minor",
             "life_unit",
             "expected_life",
+            "alloy",
             "fitted_on",
             "retired_on",
         )
@@ -118,6 +121,12 @@ class NewPartSerializer(ExactSerializer):
     life_unit = serializers.ChoiceField(choices=LifeUnit.choices)
     expected_life = serializers.DecimalField(
         max_digits=9, decimal_places=2, min_value=1, max_value=100_000
+    )
+    alloy = serializers.ChoiceField(
+        choices=Alloy.choices,
+        required=False,
+        default=Alloy.A1,
+        help_text="Of elements counted in weighted hours.",
     )
     fitted_on = serializers.DateField()
 
@@ -178,3 +187,32 @@ class KilnNowSerializer(serializers.Serializer[None]):
     state = serializers.CharField()
     firing = FiringNowSerializer(allow_null=True, help_text="null: nothing is in the kiln")
     opening_limit_c = serializers.FloatField()
+
+
+def _threshold(name: str) -> serializers.Field:  # type: ignore[type-arg]
+    low, high = LIMIT_RANGES[name]
+    if name.endswith("_c"):
+        return serializers.FloatField(
+            min_value=low, max_value=high, allow_null=name in MAY_BE_EMPTY
+        )
+    return serializers.IntegerField(min_value=int(low), max_value=int(high))
+
+
+class WatchLimitsSerializer(ExactSerializer):
+    """When the watch speaks: differences and limits in °C, times in minutes, shares in percent.
+
+    Room and control box without a limit of their own (null) go by the studio's firing policy.
+    """
+
+    stall_percent = _threshold("stall_percent")
+    stall_minutes = _threshold("stall_minutes")
+    off_set_point_c = _threshold("off_set_point_c")
+    off_set_point_minutes = _threshold("off_set_point_minutes")
+    overshoot_c = _threshold("overshoot_c")
+    fall_c = _threshold("fall_c")
+    no_data_minutes = _threshold("no_data_minutes")
+    late_percent = _threshold("late_percent")
+    top_margin_c = _threshold("top_margin_c")
+    zone_spread_c = _threshold("zone_spread_c")
+    room_limit_c = _threshold("room_limit_c")
+    control_box_limit_c = _threshold("control_box_limit_c")

@@ -28,6 +28,7 @@ from firings.actions.kilns import (
     set_shelves,
     take_out_of_service,
 )
+from firings.actions.watch import set_watch_limits
 from firings.api.exact import ExactSerializer, ReasonSerializer
 from firings.api.kiln_serializers import (
     CareTaskSerializer,
@@ -43,8 +44,18 @@ from firings.api.kiln_serializers import (
     ReplacePartSerializer,
     ReturnSerializer,
     ShelvesWantedSerializer,
+    WatchLimitsSerializer,
 )
-from firings.models import STAFF, CareTask, Firing, FiringPolicy, Kiln, KilnPart, KilnToken
+from firings.models import (
+    STAFF,
+    CareTask,
+    Firing,
+    FiringPolicy,
+    Kiln,
+    KilnPart,
+    KilnToken,
+    WatchLimits,
+)
 from studio.api.access import holds
 from studio.api.received import received
 from studio.models import Role
@@ -98,6 +109,20 @@ class KilnViewSet(viewsets.ReadOnlyModelViewSet[Kiln]):
             "opening_limit_c": FiringPolicy.current().opening_limit_c,
         }
         return Response(KilnNowSerializer(seen).data)
+
+    @extend_schema(methods=["GET"], responses=WatchLimitsSerializer)
+    @extend_schema(
+        methods=["PATCH"], request=WatchLimitsSerializer, responses=WatchLimitsSerializer
+    )
+    @action(detail=True, methods=["get", "patch"])
+    def watch(self, request: Request, pk: int) -> Response:
+        """When the watch over this kiln speaks."""
+        kiln = self.get_object()
+        limits = WatchLimits.objects.filter(kiln=kiln).first() or WatchLimits(kiln=kiln)
+        if request.method == "PATCH":
+            sent = received(WatchLimitsSerializer, request, partial=True)
+            limits = set_watch_limits(by=request.user, at=timezone.now(), kiln=kiln, fields=sent)
+        return Response(WatchLimitsSerializer(limits).data)
 
     @extend_schema(request=ShelvesWantedSerializer, responses=KilnSerializer)
     @action(detail=True, methods=["put"])

@@ -3,10 +3,13 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
+from firings.api.alarms import AlarmViewSet
 from firings.api.bookings import BookingViewSet
 from firings.api.firings import FiringViewSet
+from firings.api.kiln_topics import KilnTopicViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
 from firings.api.loads import LoadViewSet
+from firings.api.meter_files import MeterFileViewSet
 from firings.api.readings import FiringCurveView, FiringReadingsView, KilnReadingsView
 from firings.api.ware import (
     ClayViewSet,
@@ -21,12 +24,15 @@ router.register("kilns", KilnViewSet)
 router.register("kilns/<int:kiln_pk>/parts", PartViewSet, basename="kiln-part")
 router.register("kilns/<int:kiln_pk>/care", CareViewSet, basename="kiln-care")
 router.register("kilns/<int:kiln_pk>/keys", KilnKeyViewSet, basename="kiln-key")
+router.register("kilns/<int:kiln_pk>/meter-files", MeterFileViewSet, basename="kiln-meter-file")
+router.register("kilns/<int:kiln_pk>/topics", KilnTopicViewSet, basename="kiln-topic")
 router.register("clays", ClayViewSet)
 router.register("glazes", GlazeViewSet)
 router.register("sizes", PieceSizeViewSet)
 router.register("bookings", BookingViewSet)
 router.register("firings", FiringViewSet)
 router.register("loads", LoadViewSet, basename="load")
+router.register("alarms", AlarmViewSet)
 
 urlpatterns = [
     path("queues/", QueuesView.as_view(), name="api_queues"),

@@ -1,3 +1,4 @@
+from firings.models.alarms import Alarm, AlarmKind, WatchLimits
 from firings.models.bookings import (
     Booking,
     BookingState,
@@ -18,7 +19,9 @@ from firings.models.firings import (
     WitnessCone,
 )
 from firings.models.forecasts import BookingForecast, QueueForecast
+from firings.models.kiln_topics import KilnTopic, TimeUnit
 from firings.models.kilns import (
+    Alloy,
     CareKind,
     CareTask,
     ChamberShape,
@@ -42,12 +45,16 @@ from firings.models.loads import (
     StaysOut,
     WhyOut,
 )
+from firings.models.meter_files import MeterFile, MeterInterval
 from firings.models.policy import FiringPolicy
 from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
 
 __all__ = [
     "KILN_IS_TAKEN",
     "STAFF",
+    "Alarm",
+    "AlarmKind",
+    "Alloy",
     "Booking",
     "BookingForecast",
     "BookingState",
@@ -66,10 +73,13 @@ __all__ = [
     "KilnPart",
     "KilnState",
     "KilnToken",
+    "KilnTopic",
     "Layer",
     "LayerHold",
     "LifeUnit",
     "LoadSearch",
+    "MeterFile",
+    "MeterInterval",
     "Outcome",
     "PartKind",
     "Piece",
@@ -85,7 +95,9 @@ __all__ = [
     "ShelfShape",
     "Stage",
     "StaysOut",
+    "TimeUnit",
     "Vent",
+    "WatchLimits",
     "WhyOut",
     "WitnessCone",
 ]

@@ -63,6 +63,7 @@ class FiringQuerySet(models.QuerySet["Firing"]):
 class Firing(models.Model):
     """One firing of one kiln, from plan to pick-up shelf. Energy in Wh, temperatures in C.
 
+    The `watch_…` fields are what the watch carries along, and what it goes by.
     The `log_…` fields are the summary of the readings, kept up to date as they come.
     """
 
@@ -107,6 +108,8 @@ class Firing(models.Model):
     energy_source = models.CharField(max_length=20, blank=True)
     energy_working = models.JSONField(default=dict)
 
+    watch_state = models.JSONField(default=dict)
+    watch_plan = models.JSONField(default=dict)
     log_summary = models.JSONField(default=dict)
     log_count = models.PositiveIntegerField(default=0)
     log_last_at = models.DateTimeField(null=True, blank=True)

@@ -136,8 +136,19 @@ class LifeUnit(models.TextChoices):
     FIRINGS = "firings", "firings"
 
 
+class Alloy(models.TextChoices):
+    """What element wire is made of; each wears at its own pace at each temperature."""
+
+    A1 = "a1", "A-1"
+    AF = "af", "AF"
+    AE = "ae", "AE"
+
+
 class KilnPart(models.Model):
-    """A part that wears: its replacement cost, expected life and how life is counted."""
+    """A part that wears: its replacement cost, expected life and how life is counted.
+
+    `alloy` weighs the hours of a part whose life is counted in weighted hours.
+    """
 
     kiln = models.ForeignKey(Kiln, on_delete=models.CASCADE, related_name="parts")
     kind = models.CharField(max_length=12, choices=PartKind)
@@ -145,6 +156,7 @@ class KilnPart(models.Model):
     replacement_cost_minor = models.PositiveBigIntegerField()
     life_unit = models.CharField(max_length=14, choices=LifeUnit)
     expected_life = models.DecimalField(max_digits=9, decimal_places=2)
+    alloy = models.CharField(max_length=2, choices=Alloy, default=Alloy.A1)
     fitted_on = models.DateField()
     retired_on = models.DateField(null=True, blank=True)
 
@@ -158,6 +170,10 @@ class KilnPart(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} of {self.kiln}"
+
+    @property
+    def is_weighed_by_alloy(self) -> bool:
+        return self.kind == PartKind.ELEMENT and self.life_unit == LifeUnit.WEIGHTED_HOURS
 
 
 class KilnToken(Token):

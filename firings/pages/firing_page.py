@@ -14,11 +14,11 @@ from django.utils import timezone
 from firings.actions.readings import moments_of
 from firings.calculations.cooling import forecast_cooling
 from firings.calculations.firing_summary import FiringSummary
-from firings.calculations.heat_watch import too_hot
 from firings.calculations.readings import GAP_MAX
 from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
+from firings.pages.alarms import alarms_context
 from firings.pages.curve import draw_curve
-from firings.pages.energy_words import source_words
+from firings.pages.energy_words import disagreement_sentences, other_sources, source_words
 from firings.pages.firing_cones import cones_context
 from firings.pages.found import firing_numbered
 from firings.pages.load_page import load_context
@@ -47,7 +47,7 @@ NEXT = {
     "planned": "Next: announce it so that members can book space on it, or begin loading.",
     "open": "Members can book space on it. Next: when its day has come, begin loading.",
     "loading": "Next: fill the load, look at the layout, then do the check before the start.",
-    "firing": "Next: when the programme has ended, say so here. Falling readings say it as well.",
+    "firing": "Next: when the programme has ended, say so here. A fall from its top says it too.",
     "cooling": "Next: when it reads the opening limit or less, measure, and open it.",
     "cooled": "Next: go and look, measure, and open it.",
     "opened": "Next: unload it slip by slip, then close it.",
@@ -83,6 +83,8 @@ def firing_page(request: HttpRequest, number: int) -> HttpResponse:
         "steps": steps_of(firing),
         "is_live": firing.state in ("firing", "cooling"),
         "energy_source": source_words(firing),
+        "energy_others": other_sources(firing),
+        "energy_disagreements": disagreement_sentences(firing),
     }
     if firing.started_at:
         context |= curve_context(request, firing, policy)
@@ -137,9 +139,9 @@ def curve_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) ->
         "limit_c": limit_c,
         "summary": FiringSummary.from_json(firing.log_summary),
         "silent_for_s": _silent_for_s(firing, now),
-        "too_hot": too_hot(readings[-1], **policy.limits_around_kiln_c) if readings else [],
         "live_url": f"{reverse('firings:firing_live', args=[firing.pk])}?state={firing.state}",
         "now": now,
+        **alarms_context(request, firing),
     }
     if firing.state == FiringState.COOLING and readings:
         room_c = readings[-1].room_c

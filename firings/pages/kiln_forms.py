@@ -18,7 +18,7 @@ from firings.actions.kilns import (
     ShelvesWanted,
 )
 from firings.calculations.cones import CONES
-from firings.models import ChamberShape, Kiln, LifeUnit, PartKind, ShelfShape, Vent
+from firings.models import Alloy, ChamberShape, Kiln, LifeUnit, PartKind, ShelfShape, Vent
 from studio.pages.rows import FormWithRows
 from studio.pages.unit_fields import AmountField, CountField, LengthField, PowerField, ReaderForm
 from studio.pages.widgets import DayInput
@@ -232,7 +232,17 @@ class PartForm(ReaderForm):
     expected_life = forms.DecimalField(
         label="Expected life", min_value=1, max_value=100_000, decimal_places=2
     )
+    alloy = forms.ChoiceField(
+        label="Alloy of the wire",
+        help_text="Of elements counted in hours: each alloy wears at its own pace when hot.",
+        choices=Alloy.choices,
+        initial=Alloy.A1,
+        required=False,
+    )
     fitted_on = forms.DateField(label="Fitted on", widget=DayInput)
+
+    def clean_alloy(self) -> str:
+        return self.cleaned_data["alloy"] or Alloy.A1
 
 
 class ReasonForm(forms.Form):

@@ -11,9 +11,11 @@ from django.shortcuts import get_object_or_404, render
 from firings.actions.start import firings_since_witness_cone
 from firings.calculations.kiln_circuit import circuit_load
 from firings.models import CareTask, Firing, Kiln, KilnPart, KilnState, ShelfSet
+from firings.pages.alarms import alarms_of_kiln
 from studio.actions.trail import trail_of
 from studio.models import Role
 from studio.pages.access import needs
+from studio.pages.context import units_of
 from studio.pages.home import Panel
 
 TRAIL_ROWS = 20
@@ -45,6 +47,7 @@ def kiln(request: HttpRequest, pk: int) -> HttpResponse:
         "since_witness": firings_since_witness_cone(shown),
         "parts": parts.filter(retired_on=None),
         "retired": parts.exclude(retired_on=None).order_by("-retired_on", "-pk")[:10],
+        "alarms": alarms_of_kiln(shown, units_of(request)),
         "tokens": shown.tokens.filter(revoked_at=None),
         "trail": trail_of(shown).order_by("-at", "-pk")[:TRAIL_ROWS],
         "is_out": shown.state == KilnState.OUT_OF_SERVICE,

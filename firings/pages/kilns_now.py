@@ -13,6 +13,7 @@ from firings.actions.kilns import finish_care
 from firings.actions.plan_firing import STAYS_HOT_AT_MOST
 from firings.models import (
     KILN_IS_TAKEN,
+    Alarm,
     CareKind,
     CareTask,
     Firing,
@@ -20,6 +21,7 @@ from firings.models import (
     FiringState,
     Kiln,
 )
+from firings.pages.alarms import open_alarms_of_hot_kilns
 from firings.pages.kiln_setup import page_of
 from studio.models import Role
 from studio.pages.access import needs
@@ -38,6 +40,7 @@ class KilnNow:
     coming: Firing | None
     care: tuple[CareTask, ...]
     broken_off: Firing | None = None
+    alarms: tuple[Alarm, ...] = ()
 
 
 @needs(Role.CREW, Role.MANAGER)
@@ -47,7 +50,7 @@ def kilns_now(request: HttpRequest) -> HttpResponse:
 
 
 def all_kilns_now() -> list[KilnNow]:
-    """Five queries, however many kilns there are."""
+    """Six queries, however many kilns there are."""
     unsettled = Firing.objects.filter(
         state__in=[*KILN_IS_TAKEN, FiringState.OPENED, FiringState.PLANNED, FiringState.OPEN]
     ).order_by("planned_for", "pk")
@@ -65,6 +68,9 @@ def all_kilns_now() -> list[KilnNow]:
     care: dict[int, list[CareTask]] = {}
     for task in open_care():
         care.setdefault(task.kiln_id, []).append(task)
+    alarms: dict[int, list[Alarm]] = {}
+    for alarm in open_alarms_of_hot_kilns():
+        alarms.setdefault(alarm.firing.kiln_id, []).append(alarm)
     return [
         KilnNow(
             kiln,
@@ -72,6 +78,7 @@ def all_kilns_now() -> list[KilnNow]:
             coming.get(kiln.pk),
             tuple(care.get(kiln.pk, ())),
             broken_off.get(kiln.pk),
+            tuple(alarms.get(kiln.pk, ())),
         )
         for kiln in Kiln.objects.all()
     ]

@@ -6,6 +6,7 @@ from django.http import HttpRequest
 from django.utils import timezone
 
 from firings.models import Booking, BookingState
+from firings.pages.alarms import alarms_panel
 from firings.pages.firing_list import firings_now
 from firings.pages.kilns_now import open_care
 from studio.models import Role
@@ -24,6 +25,7 @@ def register_crew_menu() -> None:
     register_nav(NavEntry("Queue", "firings:queue", crew, section, 20))
     register_nav(NavEntry("Kilns now", "firings:kilns_now", crew, section, 30))
     register_nav(NavEntry("Pick-up shelf", "firings:pick_up", crew, section, 40, quick=True))
+    register_panel(alarms_panel)
     register_panel(running_panel)
     register_panel(care_panel)
     register_panel(overdue_panel)

@@ -9,9 +9,10 @@ from typing import Any
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
 from django.utils import timezone
 
-from firings.actions.open_and_unload import shelve_booking
+from firings.actions.open_and_unload import correct_shelving, shelve_booking
 from firings.models import Booking, FiringPolicy, Outcome, Piece
 from firings.pages.found import firing_numbered, page_of
 from studio.models import Role
@@ -40,10 +41,15 @@ class UnloadForm(forms.Form):
             self.fields["place"].required = False  # nothing is left to wait anywhere
         for piece in pieces:
             self.fields[f"outcome_{piece.pk}"] = forms.ChoiceField(
-                label="How it came out", choices=Outcome.choices, initial=Outcome.SOUND
+                label="How it came out",
+                choices=Outcome.choices,
+                initial=piece.outcome or Outcome.SOUND,
             )
             self.fields[f"note_{piece.pk}"] = forms.CharField(
-                label="What is seen", required=False, max_length=200
+                label="What is seen",
+                required=False,
+                max_length=200,
+                initial=piece.outcome_note,
             )
 
     def _is_broken(self, piece: Piece) -> bool:
@@ -97,6 +103,29 @@ def unload(request: HttpRequest, number: int, slip: str) -> HttpResponse:
         context={"firing": firing, "booking": booking, "back": page_of(firing)},
         done=_what_became,
         then=page_of(firing),
+    )
+
+
+@needs(Role.CREW)
+def put_right(request: HttpRequest, slip: str) -> HttpResponse:
+    """Ware on the pick-up shelf stands elsewhere, or a piece of it broke; its member is told."""
+    found = Booking.objects.select_related("member").prefetch_related("pieces")
+    booking = get_object_or_404(found, slip=slip)
+    pieces = list(booking.pieces.all())
+    places = list(FiringPolicy.current().pick_up_places)
+    if places and booking.pick_up_place and booking.pick_up_place not in places:
+        places.append(booking.pick_up_place)
+    return answer_form(
+        request,
+        partial(UnloadForm, pieces=pieces, places=places),
+        "firings/put_right.html",
+        lambda cleaned: correct_shelving(
+            by=request.user, at=timezone.now(), booking=booking, **cleaned
+        ),
+        context={"booking": booking, "back": reverse("firings:pick_up")},
+        initial={"place": booking.pick_up_place},
+        done=_what_became,
+        then="firings:pick_up",
     )
 
 

@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from firings.pages import (
+    alarms,
     firing_end,
     firing_list,
     firing_open,
@@ -57,6 +58,8 @@ urlpatterns: list[URLPattern] = [
     path("firings/<int:number>/log/", readings_upload.upload, name="upload_log"),
     path("firings/<int:number>/log/<slug:key>/", readings_upload.preview, name="preview_log"),
     path("firings/<int:number>/cooling/", firing_open.cool, name="begin_cooling"),
+    path("firings/<int:number>/resume/", alarms.resume, name="resume_firing"),
+    path("alarms/<int:pk>/acknowledge/", alarms.acknowledge, name="acknowledge_alarm"),
     path("firings/<int:number>/open/", firing_open.open_kiln, name="open_firing"),
     path("firings/<int:number>/witness-cones/", firing_open.witness_cones, name="witness_cones"),
     path("firings/<int:number>/unload/<slug:slip>/", unload.unload, name="unload"),
@@ -64,6 +67,7 @@ urlpatterns: list[URLPattern] = [
     path("firings/<int:number>/abort/", firing_end.abort, name="abort_firing"),
     path("pick-up/", pick_up.shelf, name="pick_up"),
     path("pick-up/<slug:slip>/hand-out/", pick_up.hand_out, name="hand_out"),
+    path("pick-up/<slug:slip>/put-right/", unload.put_right, name="put_right"),
     path("kilns-now/", kilns_now.kilns_now, name="kilns_now"),
     path("care/<int:task>/finish/", kilns_now.finish, name="finish_care"),
 ]

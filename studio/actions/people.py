@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import datetime
 
+from django.contrib.auth.hashers import make_password
 from django.db import transaction
 from django.db.models import F
 
@@ -73,6 +74,21 @@ def reactivate_person(*, by: Person, at: datetime, person: Person) -> Person:
         person.is_active = True
         person.save(update_fields=["is_active"])
         record_deed(person, "reactivated", by=by, at=at, from_state="inactive", to_state="active")
+    return person
+
+
+def choose_password(*, by: Person, at: datetime, password: str) -> Person:
+    """Set one's own password, changed or forgotten: sessions elsewhere and API tokens end.
+
+    Who has a new password set may fear that somebody else knew the old one, and made a token.
+    """
+    hashed = make_password(password)  # before the transaction: it takes long on purpose
+    with transaction.atomic(durable=True):
+        person = Person.objects.select_for_update(no_key=True).get(pk=by.pk)
+        person.password = hashed
+        person.save(update_fields=["password"])
+        AccessToken.objects.filter(person=person, revoked_at=None).update(revoked_at=at)
+        record_deed(person, "password chosen", by=by, at=at)
     return person
 
 

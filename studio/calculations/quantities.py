@@ -52,6 +52,14 @@ def mm_to(length_mm: int | Decimal, unit: LengthUnit) -> Decimal:
     return _tidy(_convert(_number(length_mm), MM, _unit(unit, LENGTHS)))
 
 
+def area_to_mm2(number: Decimal, unit: AreaUnit) -> int:
+    """Whole mm2, halves up: 1 in2 gives 645 (645.16 mm2, NIST SP 811 B.8).
+
+    Raises ValueError for a negative or non-finite number, a float, or an unknown unit.
+    """
+    return round_half_up(_tidy(_convert(_not_negative(number), _unit(unit, AREAS), MM2)))
+
+
 def area_mm2_to(area_mm2: int | Decimal, unit: AreaUnit) -> Decimal:
     """A stored area in the reader's unit, to a millionth (1 in2 = 645.16 mm2, NIST SP 811 B.8)."""
     return _tidy(_convert(_number(area_mm2), MM2, _unit(unit, AREAS)))

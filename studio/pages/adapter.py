@@ -8,8 +8,10 @@ from allauth.account.adapter import DefaultAccountAdapter
 from django.conf import settings
 from django.core.mail import EmailMessage
 from django.http import HttpRequest
+from django.utils import timezone
 
-from studio.models import Studio
+from studio.actions.people import choose_password
+from studio.models import Person, Studio
 
 log = logging.getLogger(__name__)
 
@@ -26,6 +28,9 @@ class StudioAccountAdapter(DefaultAccountAdapter):
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         """People join by a manager's invitation only."""
         return False
+
+    def set_password(self, user: Person, password: str) -> None:
+        user.password = choose_password(by=user, at=timezone.now(), password=password).password
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         """Letters about signing in look like all others of the studio."""

@@ -185,6 +185,27 @@ class LengthField(QuantityField):
         return quantities.mm_to(stored, unit)  # type: ignore[arg-type]
 
 
+class AreaField(QuantityField):
+    """An area; returns whole mm2."""
+
+    units: dict[str, str] = {"cm2": "cm²", "in2": "in²"}
+
+    def __init__(
+        self, *, min_mm2: int | None = None, max_mm2: int | None = None, **kwargs: Any
+    ) -> None:
+        super().__init__(low=min_mm2, high=max_mm2, **kwargs)
+
+    def read_by(self, units: Units) -> None:
+        super().read_by(units)
+        self.unit = "in2" if units.length == "in" else "cm2"
+
+    def to_stored(self, number: Decimal, unit: str) -> int:
+        return quantities.area_to_mm2(number, unit)  # type: ignore[arg-type]
+
+    def from_stored(self, stored: Any, unit: str) -> Decimal:
+        return quantities.area_mm2_to(stored, unit)  # type: ignore[arg-type]
+
+
 class TemperatureField(QuantityField):
     """A temperature; returns degrees Celsius as a float."""
 

@@ -6,16 +6,37 @@ Each test goes around the actions and names the rule (a trigger or constraint) t
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from decimal import Decimal
 
 import pytest
 from django.db import IntegrityError, ProgrammingError, connection, transaction
 
 from billing.actions.close_month import close_month
+from billing.actions.life_estimates import estimate_part_anew
 from billing.actions.payments import record_payment
 from billing.actions.price_firing import post_firing_cost
-from billing.models import JournalEntry, LedgerAccount, MonthClose, Payment, Statement
+from billing.actions.refunds import refund_share
+from billing.models import (
+    BillingPolicy,
+    CostLine,
+    FiringCost,
+    JournalEntry,
+    LedgerAccount,
+    Membership,
+    MembershipHolding,
+    MonthClose,
+    Payment,
+    Share,
+    Statement,
+)
+from firings.models import KilnPart
 from tests.billing.conftest import Books
-from tests.billing.scene import AFTER_MARCH, MARCH, NOON, make_account
+from tests.billing.scene import (
+    AFTER_MARCH,
+    MARCH,
+    NOON,
+    make_account,
+)
 
 
 def run(sql: str, *parameters: object) -> None:
@@ -231,6 +252,7 @@ def test_payment_is_final(closed: MonthClose) -> None:
         "studio_minor = 1",
         "entry_id = NULL",
         "usable_area_mm2 = 1",
+        "rule = '[]'",
         "reversed_at = '2026-04-01 00:00:00+00:00', pool_minor = 1",
     ],
 )
@@ -270,9 +292,10 @@ def test_posted_cost_takes_no_line(closed: MonthClose) -> None:
 
 
 COPY_COST = (
-    "INSERT INTO billing_firingcost (firing_id, policy, pool_minor, studio_minor, studio_reason, "
-    "usable_area_mm2, charged_area_mm2, entry_id, made_at, reversed_at) "
-    "SELECT firing_id, policy, pool_minor, studio_minor, '', 1, 1, {entry}, made_at, {reversed} "
+    "INSERT INTO billing_firingcost (firing_id, policy, rule, pool_minor, studio_minor, "
+    "studio_reason, usable_area_mm2, charged_area_mm2, entry_id, made_at, reversed_at) "
+    "SELECT firing_id, policy, rule, pool_minor, studio_minor, '', 1, 1, {entry}, made_at, "
+    "{reversed} "
     "FROM billing_firingcost"
 )
 
@@ -296,6 +319,151 @@ def test_cost_is_written_before_its_entry_and_adds_up(
     )
 
 
+@pytest.fixture
+def stepped(books: Books) -> FiringCost:
+    """A posted cost whose shares were raised to a minimum; Ada's first has a refund of 1.00."""
+    BillingPolicy.objects.update(minimum_charge_minor=600)
+    membership = Membership.objects.create(name="Fund", kind="subsidy", basis_points=1000)
+    MembershipHolding.objects.create(
+        account=books.ada_account, membership=membership, valid_from=MARCH,
+        given_by=books.manager, given_at=NOON,
+    )  # fmt: skip
+    cost = post_firing_cost(books.firing(), books.treasurer, NOON)
+    share = cost.shares.filter(account=books.ada_account).first()
+    refund_share(by=books.treasurer, at=NOON, share=share, amount_minor=100, reason="a drip")
+    return cost
+
+
+def test_steps_of_a_posted_cost_are_final(stepped: FiringCost) -> None:
+    refused("step_of_posted_cost_is_not_changed", "UPDATE billing_chargestep SET amount_minor = -1")
+    refused("step_of_posted_cost_is_not_deleted", "DELETE FROM billing_chargestep")
+    refused(
+        "posted_cost_takes_no_step",
+        "INSERT INTO billing_chargestep (cost_id, account_id, share_id, membership_id, kind, text, "
+        "amount_minor, used, working) SELECT cost_id, account_id, id, NULL, 'minimum', '', 5, 0, "
+        "'{}' FROM billing_share",
+    )
+
+
+@pytest.mark.parametrize("change", ["split_minor = 1", "working = '{}'"])
+def test_part_and_working_of_a_posted_share_are_final(stepped: FiringCost, change: str) -> None:
+    refused("share_of_posted_cost_is_not_changed", f"UPDATE billing_share SET {change}")  # noqa: S608
+
+
+@pytest.mark.parametrize("amount", [100, -100])
+def test_posted_share_is_its_part_and_its_steps(
+    stepped: FiringCost, posted: JournalEntry, amount: int
+) -> None:
+    run(COPY_COST.format(entry="NULL", reversed="made_at"))
+    copy = FiringCost.objects.get(entry=None)
+    FiringCost.objects.filter(pk=copy.pk).update(studio_minor=copy.pool_minor - 50)
+    CostLine.objects.create(cost=copy, kind="energy", text="all", amount_minor=copy.pool_minor)
+    share = stepped.shares.first()
+    Share.objects.create(
+        cost=copy, booking=share.booking, account=share.account, area_mm2=1, split_minor=50,
+        amount_minor=amount,
+    )  # fmt: skip
+    refused(
+        "posted_share_is_its_steps",
+        "UPDATE billing_firingcost SET entry_id = %s WHERE entry_id IS NULL",
+        posted.pk,
+    )
+
+
+ADD_STEP = (
+    "INSERT INTO billing_chargestep (cost_id, account_id, share_id, membership_id, kind, text, "
+    "amount_minor, used, working) SELECT %s, account_id, {share}, {membership}, '{kind}', '', "
+    "{amount}, 0, '{{}}' FROM billing_share WHERE id = %s"
+)
+
+
+@pytest.mark.parametrize(
+    ("rule", "values"),
+    [
+        (
+            "step_adds_or_takes_as_its_kind_does",
+            {"kind": "minimum", "amount": -5, "share": "id", "membership": "NULL"},
+        ),
+        (
+            "step_adds_or_takes_as_its_kind_does",
+            {"kind": "subsidy", "amount": 5, "share": "id", "membership": 1},
+        ),
+        (
+            "step_has_its_share_unless_for_crew",
+            {"kind": "minimum", "amount": 5, "share": "NULL", "membership": "NULL"},
+        ),
+        (
+            "step_has_its_membership_unless_minimum",
+            {"kind": "surcharge", "amount": 5, "share": "id", "membership": "NULL"},
+        ),
+    ],
+)
+def test_step_that_cannot_be_is_refused(
+    stepped: FiringCost, rule: str, values: dict[str, object]
+) -> None:
+    run(COPY_COST.format(entry="NULL", reversed="made_at"))
+    copy = FiringCost.objects.get(entry=None)
+    refused(rule, ADD_STEP.format(**values), copy.pk, stepped.shares.first().pk)
+
+
+COPY_REFUND = (
+    "INSERT INTO billing_refund (share_id, account_id, amount_minor, reason, made_by_id, made_at, "
+    "entry_id) SELECT share_id, account_id, {amount}, {reason}, made_by_id, made_at, %s "
+    "FROM billing_refund"
+)
+
+
+def test_refund_is_final_and_within_its_share(stepped: FiringCost, posted: JournalEntry) -> None:
+    # The share is 6.00 less 10 %: 5.40, of which 1.00 is given back.
+    refused(
+        "refund_stays_within_its_share", COPY_REFUND.format(amount=441, reason="'x'"), posted.pk
+    )
+    refused("refund_has_its_reason", COPY_REFUND.format(amount=1, reason="''"), posted.pk)
+    refused("refund_is_not_zero", COPY_REFUND.format(amount=0, reason="'x'"), posted.pk)
+    refused("refund_is_not_changed", "UPDATE billing_refund SET amount_minor = 1")
+    refused("refund_is_not_deleted", "DELETE FROM billing_refund")
+    run(COPY_REFUND.format(amount=440, reason="'x'"), posted.pk)
+
+
+def test_used_membership_is_not_changed(stepped: FiringCost) -> None:
+    refused("used_membership_is_not_changed", "UPDATE billing_membership SET basis_points = 2000")
+    run("UPDATE billing_membership SET is_offered = %s", False)
+
+
+@pytest.mark.parametrize(
+    ("rule", "change"),
+    [
+        ("membership_has_the_value_of_its_kind", "amount_minor = 5"),
+        ("membership_has_the_value_of_its_kind", "basis_points = 0"),
+        ("membership_has_the_value_of_its_kind", "kind = 'gift'"),
+        ("no_more_than_the_whole_is_carried", "basis_points = 10001"),
+    ],
+)
+def test_membership_that_cannot_be_is_refused(books: Books, rule: str, change: str) -> None:
+    Membership.objects.create(name="Fund", kind="subsidy", basis_points=1000)
+    refused(rule, f"UPDATE billing_membership SET {change}")  # noqa: S608
+
+
+def test_holding_ends_after_it_begins(stepped: FiringCost) -> None:
+    end = "UPDATE billing_membershipholding SET valid_until = '2026-02-28'"
+    refused("holding_ends_after_it_begins", end)
+
+
+def test_estimate_of_a_life_is_final(stepped: FiringCost, books: Books) -> None:
+    estimate_part_anew(
+        by=books.treasurer, at=NOON, part=KilnPart.objects.get(), replacement_cost_minor=1,
+        expected_life=Decimal(9), reason="worn",
+    )  # fmt: skip
+    refused("estimate_is_not_changed", "UPDATE billing_lifeestimate SET charged_minor = 9")
+    refused("estimate_is_not_deleted", "DELETE FROM billing_lifeestimate")
+    refused(
+        "estimated_life_is_longer_than_what_is_used",
+        "INSERT INTO billing_lifeestimate (part_id, replacement_cost_minor, expected_life, "
+        "charged_minor, units_used, reason, made_at) SELECT part_id, 1, 5, 0, 5, 'x', made_at "
+        "FROM billing_lifeestimate",
+    )
+
+
 def test_used_tariff_is_not_changed(closed: MonthClose) -> None:
     refused("used_tariff_is_not_changed", "UPDATE billing_tariffversion SET rates = '{}'")
 
@@ -312,7 +480,9 @@ def test_bank_details_are_whole(closed: MonthClose, rule: str, change: str) -> N
     refused(rule, f"UPDATE billing_billingpolicy SET {change}")  # noqa: S608
 
 
-def test_sqlite_does_not_replace_what_is_final(closed: MonthClose, posted: JournalEntry) -> None:
+def test_sqlite_does_not_replace_what_is_final(
+    stepped: FiringCost, closed: MonthClose, posted: JournalEntry
+) -> None:
     """INSERT OR REPLACE deletes without firing a trigger for it; PostgreSQL has no such thing."""
     if connection.vendor != "sqlite":
         with pytest.raises(ProgrammingError), transaction.atomic():
@@ -327,5 +497,7 @@ def test_sqlite_does_not_replace_what_is_final(closed: MonthClose, posted: Journ
         ("billing_firingcost", "cost_is_written_open|posted_cost_is_not_replaced"),
         ("billing_share", "posted_cost_takes_no_share"),
         ("billing_costline", "posted_cost_takes_no_line"),
+        ("billing_chargestep", "posted_cost_takes_no_step"),
+        ("billing_refund", "refund_is_not_replaced|refund_stays_within_its_share"),
     ):
         refused(rule, replace.format(table=table))

@@ -19,14 +19,28 @@ from billing.actions.balances import balance_minor_of, ledger_balances_on, trial
 from billing.actions.bank_files import take_in_bank_file
 from billing.actions.bank_lines import bring_back_bank_line, confirm_bank_line
 from billing.actions.close_month import close_month, month_to_close
+from billing.actions.memberships import add_membership, give_membership
 from billing.actions.payments import give_credit, record_payment, reverse_payment
 from billing.actions.price_firing import (
     post_firing_cost,
     reprice_firing,
     reverse_firing_cost,
 )
-from billing.models import BankLine, FiringCost, JournalEntry, Payment, Share, Statement
+from billing.actions.refunds import refund_share
+from billing.models import (
+    BankLine,
+    BillingPolicy,
+    FiringCost,
+    FixedKind,
+    JournalEntry,
+    Membership,
+    MembershipKind,
+    Payment,
+    Share,
+    Statement,
+)
 from billing.refusals import BillingRefusal
+from studio.models import Account
 from tests.billing.bank_scene import Entry, camt
 from tests.billing.conftest import Books
 from tests.billing.scene import fire_with_ware
@@ -43,6 +57,18 @@ steps = st.one_of(
     st.tuples(st.just("take back payment"), st.integers(0, 3), st.none()),
     st.tuples(st.just("take back cost"), st.integers(0, 3), st.booleans()),
     st.tuples(st.just("close"), st.none(), st.none()),
+    st.tuples(
+        st.just("rule"),
+        st.tuples(
+            st.sampled_from(["used", "capacity"]),
+            st.sampled_from(FixedKind.values),
+            st.integers(0, 100),
+            st.integers(0, 900),
+        ),
+        st.integers(0, 400),
+    ),
+    st.tuples(st.just("membership"), st.sampled_from(MembershipKind.values), st.booleans()),
+    st.tuples(st.just("refund"), st.integers(0, 4), st.integers(1, 10_000)),
 )
 
 
@@ -53,7 +79,9 @@ def take(books: Books, step: tuple[Any, ...], at: datetime) -> None:
     by = {"by": books.treasurer, "at": at}
     if what == "fire":
         wares = [(books.ada if n % 2 else books.ben, area) for n, area in enumerate(first)]
-        firing = fire_with_ware(books.kiln, wares, started_at=at, energy_wh=second)
+        firing = fire_with_ware(
+            books.kiln, wares, started_at=at, energy_wh=second, started_by=books.ada
+        )
         with transaction.atomic():
             post_firing_cost(firing, books.treasurer, at)
     elif what == "pay":
@@ -67,8 +95,42 @@ def take(books: Books, step: tuple[Any, ...], at: datetime) -> None:
         give_credit(account=account, amount_minor=first, reason="a chip", **by)
     elif what.startswith("take back"):
         take_back(what, first, second, by)
+    elif what in ("rule", "membership", "refund"):
+        bend(what, first, second, account, by)
     elif (month := month_to_close(at)) is not None:
         close_month(month=month, **by)
+
+
+def bend(what: str, first: Any, second: Any, account: Account, by: dict[str, Any]) -> None:
+    """What changes charges: the studio's rule, a membership, part of a share given back."""
+    if what == "rule":
+        set_rule(first, second)
+    elif what == "membership":
+        give_some(first, account, by)
+    else:
+        for share in Share.objects.order_by("pk")[first : first + 1]:
+            refund_share(share=share, basis_points=second, reason="a drip", **by)
+
+
+def set_rule(rule: tuple[str, str, int, int], minimum_minor: int) -> None:
+    split_policy, fixed_kind, percent, estimate_minor = rule
+    BillingPolicy.objects.update(
+        split_policy=split_policy,
+        fixed_kind=fixed_kind,
+        fixed_percent=percent,
+        fixed_estimate_minor=estimate_minor,
+        minimum_charge_minor=minimum_minor,
+    )
+
+
+def give_some(kind: str, account: Account, by: dict[str, Any]) -> None:
+    """A membership of a kind, from the step's day on; of each kind the account holds one."""
+    value = {"basis_points": 3_700, "amount_minor": 650, "area_mm2": 44_444}
+    name = dict(MembershipKind.choices)[kind]
+    membership = Membership.objects.filter(kind=kind).first() or add_membership(
+        name=name, kind=kind, **value, **by
+    )
+    give_membership(account=account, membership=membership, valid_from=by["at"].date(), **by)
 
 
 def take_back(what: str, first: int, is_again: bool, by: dict[str, Any]) -> None:
@@ -99,8 +161,13 @@ def check_books(books: Books) -> None:
     assert not JournalEntry.objects.annotate(s=Sum("postings__amount_minor")).exclude(s=0).exists()
     assert not JournalEntry.objects.filter(posted_at=None).exists()
     for cost in FiringCost.objects.all():
-        shared = Share.objects.filter(cost=cost).aggregate(sum=Sum("amount_minor"))["sum"] or 0
+        shared = Share.objects.filter(cost=cost).aggregate(sum=Sum("split_minor"))["sum"] or 0
         assert shared + cost.studio_minor == cost.pool_minor
+    for share in Share.objects.prefetch_related("steps", "refunds__entry"):
+        steps = sum(step.amount_minor for step in share.steps.all())
+        assert share.amount_minor == share.split_minor + steps >= 0
+        given = share.refunds.filter(entry__reversed_by=None)
+        assert sum(refund.amount_minor for refund in given) <= share.amount_minor
     for issued in Statement.objects.select_related("close"):
         last_day = (issued.close.month + timedelta(days=31)).replace(day=1) - timedelta(days=1)
         assert issued.closing_minor == balance_minor_of(issued.account, last_day)

@@ -1,11 +1,12 @@
 """What the database itself refuses of kilns and ware, whoever asks: the actions are gone around."""
 
 from datetime import timedelta
+from functools import partial
 
 import pytest
 from django.db import IntegrityError, transaction
 
-from firings.models import Booking, Firing, Layer, Piece, Placement, Reading
+from firings.models import Booking, Firing, Layer, Piece, Placement, Reading, WatchLimits
 from tests import scene
 from tests.scene import NOON
 
@@ -42,6 +43,38 @@ def test_a_reading_twice_at_one_time(kiln):
         "one_reading_per_moment", lambda: firing.readings.create(at=NOON, temp_c=21, source="file")
     )
     assert Reading.objects.count() == 1
+
+
+class TestAlarms:
+    @pytest.fixture
+    def firing(self, kiln):
+        return firing_row(kiln, "firing")
+
+    def test_two_open_of_one_kind(self, firing):
+        alarm = firing.alarms.create(kind="stalled", raised_at=NOON)
+        deed = partial(firing.alarms.create, kind="stalled", raised_at=NOON)
+        refused("one_open_alarm_per_kind", deed)
+        alarm.cleared_at = NOON
+        alarm.save()
+        deed()  # a new episode
+
+    @pytest.mark.parametrize(
+        ("constraint", "fields"),
+        [
+            ("alarm_kind_is_known", {"kind": "smoke"}),
+            ("acknowledged_alarm_names_the_person", {"acknowledged_at": NOON}),
+            ("alarm_is_over_after_it_began", {"cleared_at": NOON - timedelta(hours=1)}),
+        ],
+    )
+    def test_what_no_alarm_can_be(self, firing, constraint, fields):
+        row = {"kind": "stalled", "raised_at": NOON, **fields}
+        refused(constraint, lambda: firing.alarms.create(**row))
+
+    def test_limits_that_would_cry_at_every_firing(self, kiln):
+        refused(
+            "watch_limits_leave_room_for_noise",
+            lambda: WatchLimits.objects.create(kiln=kiln, stall_minutes=1),
+        )
 
 
 def test_a_piece_in_two_loads(kiln):

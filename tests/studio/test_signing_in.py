@@ -1,6 +1,10 @@
+import re
+
 import pytest
 from django.test import Client
+from django.utils import timezone
 
+from studio.actions.access_tokens import create_access_token
 from studio.models import Person
 
 pytestmark = pytest.mark.django_db
@@ -63,3 +67,30 @@ def test_a_changed_password_ends_the_other_sessions(client, ada):
     client.post("/entry/password/change/", {"oldpassword": "stoneware-cone-6", **new})
     assert client.get("/me/").status_code == 200
     assert other.get("/me/").status_code == 302
+
+
+def test_a_changed_password_ends_the_tokens_for_programs(client, ada):
+    """OWASP ASVS 5.0.0, 7.4.3: what was signed in elsewhere is, from now on, not."""
+    _, secret = create_access_token(by=ada, at=timezone.now(), name="label printer")
+    printer = {"headers": {"authorization": f"Bearer {secret}"}}
+    assert client.get("/api/v1/me/", **printer).status_code == 200
+    sign_in(client, "stoneware-cone-6")
+    new = {"password1": "earthenware-04", "password2": "earthenware-04"}
+    client.post("/entry/password/change/", {"oldpassword": "stoneware-cone-6", **new})
+    assert Client().get("/api/v1/me/", **printer).status_code == 401
+    assert sign_in(Client(), "earthenware-04").status_code == 302
+
+
+def test_a_forgotten_password_chosen_anew_ends_sessions_and_tokens(client, ada, mailoutbox):
+    _, secret = create_access_token(by=ada, at=timezone.now(), name="label printer")
+    other = Client()
+    sign_in(other, "stoneware-cone-6")
+    client.post("/entry/password/reset/", {"email": "ada@example.org"})
+    [link] = re.findall(r"/entry/password/reset/key/\S+", mailoutbox[0].body)
+    form_url = client.get(link).url
+    new = {"password1": "earthenware-04", "password2": "earthenware-04"}
+    client.post(form_url, new)
+    assert sign_in(Client(), "earthenware-04").status_code == 302
+    assert other.get("/me/").status_code == 302
+    bearer = {"authorization": f"Bearer {secret}"}
+    assert Client().get("/api/v1/me/", headers=bearer).status_code == 401

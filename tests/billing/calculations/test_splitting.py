@@ -183,8 +183,13 @@ def test_working_repeats_the_sum():
     assert result.shares[1].working == {
         "policy": "used",
         "pool_minor": 53,
+        "fixed_minor": 0,
+        "bookings": 6,
         "area_mm2": 154,
         "divisor_mm2": 1361,
+        "weight": 154,
+        "weight_divisor": 1361,
+        "weighs": "area",
         "quota_minor": "5.997060",  # 53 * 154 / 1361, cut
         "whole_minor": 5,
         "remainder": 1357,  # 53 * 154 - 5 * 1361

@@ -8,9 +8,9 @@ from decimal import Decimal
 import pytest
 
 from billing.calculations.holidays_of import holiday_dates
+from billing.calculations.prices import TariffError
 from billing.calculations.tariff_documents import from_json, to_json
-from billing.calculations.tariffs import FlatTariff
-from billing.calculations.time_of_use import TariffError
+from billing.calculations.tariffs import FlatTariff, Tariff
 
 DAILY = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 DAY = {"weekdays": DAILY, "from": "07:00", "to": "19:30", "period": "on"}
@@ -65,7 +65,7 @@ def test_good_document_comes_back_as_it_was():
 
 def test_flat_document_comes_back_as_it_was():
     document = {"kind": "flat", "price_per_kwh": "0.2450"}
-    assert from_json(document) == FlatTariff(Decimal("0.2450"))
+    assert from_json(document) == Tariff(FlatTariff(Decimal("0.2450")))
     assert to_json(from_json(document)) == document
 
 
@@ -77,7 +77,10 @@ def rules(*entries):
     ("document", "problem"),
     [
         ([], "a tariff must be a JSON object, not []"),
-        ({"kind": "tiered"}, "kind of tariff must be 'flat' or 'time_of_use', not 'tiered'"),
+        (
+            {"kind": "barter"},
+            "kind of tariff must be 'flat', 'tiered' or 'time_of_use', not 'barter'",
+        ),
         ({"kind": "flat"}, "the tariff needs 'price_per_kwh' as text, not None"),
         (
             {"kind": "flat", "price_per_kwh": 0.21},
@@ -215,7 +218,7 @@ def test_29_february_needs_a_season_too():
 def test_default_period_fills_what_no_rule_names():
     document = rules(DAY)
     document["default_period"] = "off"
-    tariff = from_json(document)
+    tariff = from_json(document).energy
     assert tariff.periods_of_day(date(2026, 1, 5)) == ((0, "off"), (420, "on"), (1170, "off"))
     assert tariff.periods_of_day(date(2026, 12, 25)) == ((0, "off"),)
 

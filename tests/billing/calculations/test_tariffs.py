@@ -42,7 +42,7 @@ def time_of_use(zone, prices, seasons, default="off", holidays=()):
             "holidays": list(holidays),
             "holiday_period": default,
         }
-    )
+    ).energy
 
 
 def ontario(off, mid, on, holidays=()):

@@ -72,12 +72,27 @@ def test_working_shows_the_cap():
         "replacement_cost_minor": 31_200_000,
         "residual_minor": 2_800_000,
         "expected_life_units": "1136000",
+        "spread_minor": 28_400_000,
+        "spread_units": "1136000",
         "units": "211200",
         "uncapped_minor": 5_280_000,
         "charged_so_far_minor": 23_390_000,
         "left_to_charge_minor": 5_010_000,
         "amount_minor": 5_010_000,
     }
+
+
+def test_change_of_estimate_is_prospective():
+    """Book value over the units that are left, nothing restated: IAS 8 on a change of estimate, by
+    the figures of the Gannon exercise. After year 2, 119,000 of 284,000 are charged and 476,000 of
+    1,136,000 units used; the life is then put at 1,301,000, which leaves 825,000 units for 165,000:
+    0.20 a unit (arithmetic)."""
+    anew = {"charged_at_estimate_minor": 11_900_000, "units_at_estimate": Decimal(476_000)}
+    part = PartWear(31_200_000, Decimal(1_301_000), 11_900_000, 2_800_000, **anew)
+    assert wear_rate(part) == 20
+    assert wear_charge(part, Decimal(227_000)).amount_minor == 4_540_000
+    last = PartWear(31_200_000, Decimal(1_301_000), 28_300_000, 2_800_000, **anew)
+    assert wear_charge(last, Decimal(227_000)).amount_minor == 100_000
 
 
 def test_idle_part_and_outlived_part_cost_nothing():
@@ -114,6 +129,30 @@ def test_element_weight_follows_arrhenius_between_and_below_the_table():
         assert float(element_weight(Decimal(temperature_c))) == pytest.approx(expected, rel=0.01)
 
 
+@pytest.mark.parametrize(
+    ("alloy", "temperature_c", "durability"),
+    [("af", 1100, 465), ("af", 1200, 120), ("af", 1300, 30), ("ae", 1100, 550), ("ae", 1200, 120)],
+)
+def test_other_alloys_have_their_published_durability(alloy, temperature_c, durability):
+    # The same table, AF and AE; it leaves AE at 1300 C open.
+    assert element_weight(Decimal(temperature_c), alloy) == round(Decimal(100) / durability, 4)
+
+
+def test_ae_is_extrapolated_above_its_last_published_value():
+    # Our stated rule: the line through 550 and 120 in ln(durability) over 1/T, on to 1300 C.
+    from math import log
+
+    at_1100, at_1200, at_1300 = (1 / (c + 273.15) for c in (1100, 1200, 1300))
+    slope = log(550 / 120) / (at_1100 - at_1200)
+    expected = 100 / 120 / 2.718281828459045 ** (slope * (at_1300 - at_1200))
+    assert float(element_weight(Decimal(1300), "ae")) == pytest.approx(expected, rel=1e-3)
+
+
+def test_alloy_counts_in_hours_of_a1_at_1200():
+    # 100 / 120 of an hour of A-1 for each hour of AF at 1200 C.
+    assert element_life_units({1200: 3600}, 0, "af") == Decimal("0.8333")
+
+
 def test_element_weight_has_a_floor():
     # Common practice, no source.
     assert element_weight(Decimal(600)) == Decimal("0.01")
@@ -136,6 +175,11 @@ def test_flat_units_count_firings():
     [
         (lambda: PartWear(-1, Decimal(1)), "replacement_cost_minor must be a whole number"),
         (lambda: PartWear(1, Decimal(0)), "expected_life_units must be more than 0, but is 0"),
+        (
+            lambda: PartWear(9, Decimal(5), units_at_estimate=Decimal(5)),
+            "expected_life_units must be more than 5, but is 5",
+        ),
+        (lambda: element_weight(Decimal(900), "tin"), "alloy must be one of a1, af, ae, not"),
         (lambda: PartWear(1, Decimal(1), 0, 2), "residual_minor 2 is more than"),
         (lambda: wear_rate(PartWear(1, Decimal("NaN"))), "expected_life_units must be a finite"),
         (lambda: wear_charge(PartWear(1, Decimal(1)), Decimal(-1)), "units must not be negative"),

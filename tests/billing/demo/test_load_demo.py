@@ -11,13 +11,19 @@ from django.test import override_settings
 from billing.actions.balances import balances_on, trial_balance_on
 from billing.actions.bank_proposals import with_proposals
 from billing.actions.close_month import is_untouched
+from billing.actions.recovery import recovery
+from billing.actions.reserves import reserves_on
 from billing.demo.people import PASSWORD
 from billing.models import (
     BankFile,
     BankLine,
+    ChargeStep,
+    Consumable,
     JournalEntry,
+    MembershipHolding,
     MonthClose,
     Payment,
+    Refund,
     Statement,
     TariffVersion,
 )
@@ -175,9 +181,20 @@ def test_the_bank_has_something_to_look_at() -> None:
 def test_shares_of_each_firing_sum_to_its_pool() -> None:
     for firing in Firing.objects.filter(state=FiringState.CLOSED):
         cost = firing.costs.get()
-        assert sum(share.amount_minor for share in cost.shares.all()) + cost.studio_minor == (
-            cost.pool_minor
-        )
+        shares = list(cost.shares.all())
+        assert sum(share.split_minor for share in shares) + cost.studio_minor == cost.pool_minor
+        for share in shares:
+            steps = sum(step.amount_minor for step in share.steps.all())
+            assert share.amount_minor == share.split_minor + steps
+
+
+def test_memberships_change_charges_and_one_refund_was_given() -> None:
+    kinds = set(ChargeStep.objects.values_list("kind", flat=True))
+    assert {"area_allowance", "subsidy", "surcharge", "crew"} <= kinds
+    assert MembershipHolding.objects.count() == 5
+    assert Refund.objects.count() == 1
+    assert Consumable.objects.count() == 2
+    assert all(reserve.percent_funded for reserve in reserves_on(NOW.date()))
 
 
 def test_ware_is_stocked() -> None:
@@ -235,3 +252,10 @@ def test_it_refuses_a_day_to_come() -> None:
 def test_it_refuses_a_day_that_is_none() -> None:
     with pytest.raises(CommandError, match="is not a day such as"):
         call_command("load_demo", "--today", "yesterday")
+
+
+def test_bills_show_what_lights_and_wheels_used() -> None:
+    rows = recovery()
+    assert rows
+    assert all(row.other_wh > 0 and row.other_minor > 0 for row in rows)
+    assert all(row.bill.is_paid or row.bill.billed_on.month == NOW.month for row in rows)

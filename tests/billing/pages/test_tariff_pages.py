@@ -11,7 +11,7 @@ from django.test import Client
 
 from billing.calculations.tariff_documents import from_json
 from billing.models import TariffVersion
-from billing.pages.tariff_forms import initial_of
+from billing.pages.tariff_initial import initial_of
 from billing.pages.tariff_picture import picture_of
 from tests.billing.conftest import Books
 from tests.billing.faces_scene import priced, text_of
@@ -213,7 +213,7 @@ def rpp(books: Books, tess: Client) -> TariffVersion:
 
 def test_picture_has_each_hour_of_the_week(books: Books, tess: Client) -> None:
     """OEB hours: winter weekdays 7-11 and 17-19 on peak, 11-17 mid peak, all else off peak."""
-    picture = picture_of(from_json(rpp(books, tess).rates))
+    picture = picture_of(from_json(rpp(books, tess).rates).energy)
     winter = picture.seasons[0]
     columns = ["".join(cells[day].letters for _, cells in winter.hours) for day in range(7)]
     assert columns[0] == "A" * 7 + "C" * 4 + "B" * 6 + "C" * 2 + "A" * 5
@@ -224,7 +224,7 @@ def test_picture_has_each_hour_of_the_week(books: Books, tess: Client) -> None:
 
 def test_picture_names_both_periods_of_a_divided_hour(books: Books, tess: Client) -> None:
     tess.post(BY_HOURS, hours_form(**{"rows-0-start": "07:30"}))
-    picture = picture_of(from_json(TariffVersion.objects.get(name="RPP").rates))
+    picture = picture_of(from_json(TariffVersion.objects.get(name="RPP").rates).energy)
     monday_7 = picture.seasons[0].hours[7][1][0]
     assert (monday_7.letters, monday_7.names) == ("A/C", "off, then on")
 

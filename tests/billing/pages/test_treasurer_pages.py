@@ -377,6 +377,11 @@ def test_policy_is_edited_and_bad_values_are_refused(books: Books, mara: Client)
         "split_policy": "capacity",
         "consumables_per_firing_minor": "2.50",
         "handling_per_firing_minor": "0",
+        "fixed_kind": "percent",
+        "fixed_percent": "30",
+        "fixed_estimate_minor": "0",
+        "weighs_height": "on",
+        "minimum_charge_minor": "2.00",
         "payment_days": "30",
         "how_to_pay": "Cash.",
     }
@@ -391,6 +396,10 @@ def test_policy_page_says_what_is_wrong_with_bank_details(books: Books, mara: Cl
         "split_policy": "used",
         "consumables_per_firing_minor": "1.50",
         "handling_per_firing_minor": "1",
+        "fixed_kind": "none",
+        "fixed_percent": "0",
+        "fixed_estimate_minor": "0",
+        "minimum_charge_minor": "0",
         "payment_days": "14",
         "how_to_pay": "",
         "payee_name": "Ashbank Studio",
@@ -413,7 +422,7 @@ QUERIES = {
     "/books/costs/": 7,
     "/books/payments/": 6,
     "/books/months/2026-03/": 8,
-    "/books/accounts/101/": 10,
+    "/books/accounts/101/": 11,
     "/books/journal/?first=2026-03-01&last=2026-04-30": 7,
 }
 

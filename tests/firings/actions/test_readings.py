@@ -215,17 +215,6 @@ def test_the_hottest_zone_decides(firing):
     assert add(firing, hot_top).firing.state == FiringState.COOLING
 
 
-def test_a_hot_room_and_control_box_alarm_crew_once_each(firing, cosmo):
-    readings = [replace(r, room_c=41.0, control_box_c=70.0) for r in scene.log()[:4]]
-    add(firing, readings[:2])
-    add(firing, readings[2:])
-    alarms = Notice.objects.filter(kind="alarm").order_by("key")
-    assert [(alarm.facts["what"], alarm.person) for alarm in alarms] == [
-        ("control_box", cosmo),
-        ("room", cosmo),
-    ]
-
-
 def test_opening_above_the_limit_needs_a_reason(firing, cosmo):
     begin_cooling(by=cosmo, at=NOON + timedelta(hours=9), firing=firing)
     with pytest.raises(WareRefusal) as caught:

@@ -11,6 +11,7 @@ from firings.actions.kilns import ShelvesWanted, add_kiln, set_shelves
 from firings.actions.load import usable_area_mm2
 from firings.actions.open_and_unload import (
     ConeSeen,
+    correct_shelving,
     open_firing,
     record_witness_cones,
     shelve_booking,
@@ -94,6 +95,57 @@ class TestUnloading:
         with pytest.raises(WareRefusal) as caught:
             shelve(cosmo, opened, outcomes={stranger.pk: ("broken", "")})
         assert caught.value.code == "piece_of_another_slip"
+
+    def test_where_ware_stands_is_put_right_and_its_member_told_again(self, cosmo, ines, opened):
+        booking = shelve(cosmo, opened)
+        collect_by = booking.pick_up_by
+        booking = correct_shelving(by=cosmo, at=NOON, booking=booking, place="Shelf C")
+        assert (booking.state, booking.pick_up_place) == (BookingState.READY, "Shelf C")
+        assert booking.pick_up_by == collect_by
+        told = Notice.objects.filter(kind="ready", person=ines).order_by("pk")
+        assert [notice.facts["place"] for notice in told] == ["Shelf B", "Shelf C"]
+
+    def test_what_breaks_on_the_shelf_is_recorded_and_the_rest_still_waits(self, cosmo, opened):
+        cracked, broken, *_ = opened.bookings.get().pieces.all()
+        shelve(cosmo, opened, outcomes={cracked.pk: ("cracked", "at the handle")})
+        booking = correct_shelving(
+            by=cosmo,
+            at=NOON,
+            booking=opened.bookings.get(),
+            place="Shelf B",
+            outcomes={broken.pk: ("broken", "knocked off the shelf")},
+        )
+        assert booking.state == BookingState.READY
+        assert sorted(piece.outcome for piece in booking.pieces.all()) == [
+            "broken", "cracked", "sound", "sound",
+        ]  # fmt: skip
+
+    def test_ware_that_all_broke_on_the_shelf_is_lost(self, cosmo, opened):
+        booking = shelve(cosmo, opened)
+        outcomes = {piece.pk: ("broken", "the shelf fell") for piece in booking.pieces.all()}
+        booking = correct_shelving(by=cosmo, at=NOON, booking=booking, place="", outcomes=outcomes)
+        assert booking.state == BookingState.LOST
+        assert Notice.objects.get(kind="lost").facts["faults"][0][2] == "the shelf fell"
+
+    def test_putting_right_needs_what_happened_a_place_and_ware_on_the_shelf(self, cosmo, opened):
+        booking = opened.bookings.get()
+        piece = booking.pieces.first()
+        with pytest.raises(WareRefusal, match="only what waits on the pick-up shelf"):
+            correct_shelving(by=cosmo, at=NOON, booking=booking, place="Shelf C")
+        booking = shelve(cosmo, opened)
+        with pytest.raises(WareRefusal, match="Say what happened to"):
+            correct_shelving(
+                by=cosmo,
+                at=NOON,
+                booking=booking,
+                place="Shelf B",
+                outcomes={piece.pk: ("broken", " ")},
+            )
+        with pytest.raises(WareRefusal, match="Say where"):
+            correct_shelving(by=cosmo, at=NOON, booking=booking, place=" ")
+        with pytest.raises(Denied):
+            correct_shelving(by=scene.person("Otto"), at=NOON, booking=booking, place="Shelf C")
+        assert booking.pieces.first().outcome == "sound"
 
     def test_collected_by_its_member_once(self, cosmo, ines, opened):
         booking = shelve(cosmo, opened)

@@ -85,6 +85,8 @@ def test_a_load_is_fired_from_plan_to_pick_up_shelf(crew, kiln):
         f"{path}shelve/", {"booking": ware.pk, "place": "Shelf B", "outcomes": [broken]}
     )
     assert (shelved.data["state"], shelved.data["pick_up_place"]) == ("ready", "Shelf B")
+    moved = crew.post(f"/api/v1/bookings/{ware.pk}/put-right/", {"place": "Shelf C"})
+    assert (moved.data["state"], moved.data["pick_up_place"]) == ("ready", "Shelf C")
 
     backwards = crew.post(f"{path}close/", {"result": "reached", "register_end_wh": 999_999})
     assert (backwards.status_code, backwards.data["code"]) == (400, "meter_runs_backwards")

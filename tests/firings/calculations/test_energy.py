@@ -1,7 +1,10 @@
 """Energy of a firing: each source, its uncertainty, the order of trust, and its spread in time."""
 
 import json
+import re
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -9,14 +12,16 @@ from hypothesis import strategies as st
 
 from firings.calculations.energy import (
     EnergyEstimate,
-    best_energy,
     energy_from_duty,
     energy_from_heating_time,
     energy_from_history,
+    energy_from_intervals,
     energy_from_power_samples,
     energy_from_registers,
-    energy_profile,
 )
+from firings.calculations.energy_profile import energy_profile
+from firings.calculations.energy_reconciled import FiringMeters, best_energy
+from firings.calculations.meter_series import MeteredInterval
 from firings.calculations.readings import Reading
 
 START = datetime(2026, 2, 3, 7, tzinfo=UTC)
@@ -41,6 +46,10 @@ def with_registers(hours: float, start_wh: float, end_wh: float) -> list[Reading
         )
         for i in range(count + 1)
     ]
+
+
+def meters(start_wh=None, end_wh=None, hours: float = 2, **more) -> FiringMeters:
+    return FiringMeters(START, START + timedelta(hours=hours), start_wh, end_wh, **more)
 
 
 def estimate_of(energy_wh: int) -> EnergyEstimate:
@@ -68,6 +77,61 @@ class TestRegisters:
     def test_a_meter_that_stood_still_still_has_the_uncertainty_of_its_digits(self):
         # Source: JCGM 100: sqrt(2) x 50 / sqrt(3) = 40.8 Wh.
         assert energy_from_registers(5000, 5000).uncertainty_wh == 41
+
+
+class TestTheUtilitysIntervals:
+    def quarters(self, count: int, energy_wh: int = 500) -> list[MeteredInterval]:
+        edges = [START + i * timedelta(minutes=15) for i in range(count + 1)]
+        return [
+            MeteredInterval(start_at, end_at, Decimal(energy_wh), None, 0, 0)
+            for start_at, end_at in pairwise(edges)
+        ]
+
+    def test_they_add_up_and_carry_the_class_of_the_meter(self):
+        # Source: JCGM 100, 4.3.7: 2 % of 4 kWh (2014/32/EU Annex V, class B) / sqrt 3 = 46.2 Wh.
+        estimate = energy_from_intervals(self.quarters(8), START, START + timedelta(hours=2))
+        assert (estimate.energy_wh, estimate.uncertainty_wh) == (4000, 46)
+        assert estimate.source == "interval_meter"
+
+    def test_they_come_after_registers_and_before_power(self):
+        log = log_of(2, power_w=2100.0)
+        metered = meters(intervals=self.quarters(8))
+        assert best_energy(log, 8000, metered).source == "interval_meter"
+        both = meters(0, 4100, intervals=self.quarters(8))
+        assert best_energy(log, 8000, both).source == "meter_register"
+
+    @pytest.mark.parametrize(
+        ("kept", "why"),
+        [(slice(0, 7), "do not cover the whole firing"), (slice(0, 8, 2), "cover|gap")],
+    )
+    def test_they_must_cover_the_firing_without_a_gap(self, kept, why):
+        metered = meters(intervals=self.quarters(8)[kept])
+        estimate = best_energy(log_of(2, power_w=2100.0), 8000, metered)
+        assert estimate.source == "power_samples"
+        assert re.search(why, " ".join(estimate.working["passed_over"]))
+
+    def test_a_gap_in_the_middle_is_not_bridged(self):
+        intervals = self.quarters(8)
+        estimate = best_energy(
+            log_of(2, power_w=2100.0), 8000, meters(intervals=[*intervals[:3], *intervals[4:]])
+        )
+        assert "there is a gap in them" in " ".join(estimate.working["passed_over"])
+
+
+class TestSourcesThatDisagree:
+    def test_two_measurements_beyond_their_uncertainty_are_told(self):
+        # Source: JCGM 100, 6.2: expanded uncertainties, k = 2. Registers: 2 % of 4000 Wh and two
+        # readings to 100 Wh give u = 62 Wh; power: 5 % of 6000 Wh gives u = 173 Wh.
+        # 2 sqrt(62^2 + 173^2) = 368 Wh, and they differ by 2000.
+        estimate = best_energy(log_of(2, power_w=3000.0), 8000, meters(1000, 5000))
+        assert estimate.working["disagreements"] == [
+            ["meter_register", 4000, "power_samples", 6000, 368]
+        ]
+
+    def test_two_that_agree_are_both_shown_and_nothing_is_told(self):
+        estimate = best_energy(log_of(2, power_w=2050.0), 8000, meters(1000, 5000))
+        assert estimate.working["disagreements"] == []
+        assert [source for source, *_ in estimate.working["others"]] == ["power_samples"]
 
 
 class TestPowerSamples:
@@ -133,22 +197,25 @@ class TestDuty:
 class TestOrderOfTrust:
     def test_registers_read_by_a_person_come_first(self):
         readings = log_of(2, power_w=5000.0, duty=0.5)
-        estimate = best_energy(readings, 8000, 1000, 13_000)
+        estimate = best_energy(readings, 8000, meters(1000, 13_000))
         assert (estimate.source, estimate.energy_wh) == ("meter_register", 12_000)
 
     def test_registers_in_the_log_come_next(self):
-        estimate = best_energy(with_registers(2, 500, 10_500), 8000)
+        estimate = best_energy(with_registers(2, 500, 10_500), 8000, meters())
         assert (estimate.source, estimate.energy_wh) == ("meter_register", 10_000)
 
     def test_then_power_then_duty(self):
-        assert best_energy(log_of(2, power_w=5000.0, duty=0.5), 8000).source == "power_samples"
-        assert best_energy(log_of(2, duty=0.5), 8000).source == "duty"
+        assert (
+            best_energy(log_of(2, power_w=5000.0, duty=0.5), 8000, meters()).source
+            == "power_samples"
+        )
+        assert best_energy(log_of(2, duty=0.5), 8000, meters()).source == "duty"
 
     def test_then_the_kilns_history_then_a_guess(self):
         readings = log_of(2)
-        estimate = best_energy(readings, 8000, history_wh=[30_000, 31_000, 35_000])
+        estimate = best_energy(readings, 8000, meters(), history_wh=[30_000, 31_000, 35_000])
         assert (estimate.source, estimate.energy_wh) == ("history", 31_000)
-        guess = best_energy(readings, 8000)
+        guess = best_energy(readings, 8000, meters())
         assert guess.source == "estimate"
         # Source: Lakeside Pottery's duties, 50 and 65 %: both lie within one standard uncertainty.
         for duty in (0.5, 0.65):
@@ -159,13 +226,13 @@ class TestOrderOfTrust:
             Reading(r.at, r.temp_c, power_w=5000.0, register_wh=1e6 - i)
             for i, r in enumerate(log_of(2))
         ]
-        estimate = best_energy(readings, 8000)
+        estimate = best_energy(readings, 8000, meters())
         assert estimate.source == "power_samples"
         assert "the register runs backwards" in " ".join(estimate.working["passed_over"])
 
     def test_registers_by_hand_that_run_backwards_are_refused(self):
         with pytest.raises(ValueError, match="runs backwards"):
-            best_energy(log_of(2, power_w=5000.0), 8000, 13_000, 1000)
+            best_energy(log_of(2, power_w=5000.0), 8000, meters(13_000, 1000))
 
     def test_samples_that_end_before_the_peak_are_passed_over(self):
         readings = log_of(4, duty=0.5)
@@ -173,7 +240,7 @@ class TestOrderOfTrust:
             Reading(r.at, r.temp_c, power_w=5000.0 if i < 20 else None, duty=r.duty)
             for i, r in enumerate(readings)
         ]
-        estimate = best_energy(readings, 8000)
+        estimate = best_energy(readings, 8000, meters())
         assert estimate.source == "duty"
         assert (
             "power samples in the log: they end before the peak"
@@ -182,13 +249,13 @@ class TestOrderOfTrust:
 
     def test_nothing_at_all_is_refused_with_what_to_do(self):
         with pytest.raises(ValueError, match="Type the meter's registers at start and end"):
-            best_energy([], 8000)
+            best_energy([], 8000, meters())
 
     def test_the_working_can_be_stored_as_json(self):
         for estimate in (
-            best_energy(log_of(2, power_w=5000.0), 8000),
-            best_energy(with_registers(2, 0, 9000), 8000),
-            best_energy(log_of(2), 8000),
+            best_energy(log_of(2, power_w=5000.0), 8000, meters()),
+            best_energy(with_registers(2, 0, 9000), 8000, meters()),
+            best_energy(log_of(2), 8000, meters()),
         ):
             assert json.loads(json.dumps(estimate.working)) == estimate.working
 

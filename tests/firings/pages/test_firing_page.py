@@ -83,7 +83,7 @@ def test_a_hot_room_is_told_on_the_page(way, crew_client):
     add_firing_readings(by=None, at=way.now, firing=firing, readings=[last], source="logger")
     page = page_of(crew_client, firing)
     assert "The room is too hot" in page
-    assert "this studio's limit is 38.0\N{NO-BREAK SPACE}°C" in page
+    assert "the limit is 38.0\N{NO-BREAK SPACE}°C" in page
     assert "The control box is too hot" not in page
 
 

@@ -134,7 +134,8 @@ def test_an_alarm_says_what_was_measured_and_who_decides(firing, cosmo, reading,
     letter = letter_of("alarm")
     assert letter.subject.startswith("ALARM")
     text = letter.text.replace("\xa0", " ")
-    assert f"{what} at Heron measured {next(iter(reading.values())):.1f} °C" in text
+    assert f"Heron: {what} is too hot" in text
+    assert f"{next(iter(reading.values())):.1f} °C was measured" in text
     assert f"limit is {limit} °C" in text
     assert "decide what to do" in text
     assert " safe" not in text

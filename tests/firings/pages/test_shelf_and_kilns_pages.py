@@ -43,6 +43,23 @@ def test_a_slip_is_found_as_typed_and_collected(on_shelf, crew_client):
     assert on_shelf.state == BookingState.COLLECTED
 
 
+def test_crew_put_right_where_ware_stands_and_what_broke(on_shelf, crew_client):
+    page = crew_client.get("/pick-up/", {"slip": on_shelf.slip}).content.decode()
+    url = f"/pick-up/{on_shelf.slip}/put-right/"
+    assert url in page
+    form = crew_client.get(url)
+    assert on_shelf.pick_up_place in form.content.decode()
+    pieces = list(on_shelf.pieces.all())
+    sent = {"place": on_shelf.pick_up_place}
+    sent |= {f"outcome_{piece.pk}": "broken" for piece in pieces}
+    silent = crew_client.post(url, sent)
+    assert silent.status_code == 409
+    assert "Say what happened to" in silent.content.decode()
+    sent |= {f"note_{piece.pk}": "the shelf fell" for piece in pieces}
+    done = crew_client.post(url, sent, follow=True)
+    assert f"Slip {on_shelf.slip} is lost." in done.content.decode()
+
+
 def test_a_slip_that_is_not_there_is_told(on_shelf, crew_client):
     for typed, message in (("rubbish", "is no slip code"), ("000000", "No booking has the slip")):
         answer = crew_client.get("/pick-up/", {"slip": typed})
@@ -103,7 +120,7 @@ def test_kilns_nows_queries_do_not_grow_with_kilns(way, crew_client):
     with_one = queries_of(crew_client, "/kilns-now/")
     for name in ("Wren", "Swift"):
         scene.planned(way.crew, scene.kiln(name=name), at=way.now)
-    assert queries_of(crew_client, "/kilns-now/") == with_one <= 9
+    assert queries_of(crew_client, "/kilns-now/") == with_one <= 10
 
 
 def test_crew_see_hot_kilns_and_care_at_home_and_members_do_not(way, crew_client):
@@ -121,5 +138,6 @@ def test_only_crew_hand_out_and_care(way, on_shelf):
     task = CareTask.objects.create(kiln=way.kiln, kind=CareKind.VACUUM, due_since=way.now)
     member = client_of(way.member)
     assert member.post(f"/pick-up/{on_shelf.slip}/hand-out/").status_code == 403
+    assert member.post(f"/pick-up/{on_shelf.slip}/put-right/").status_code == 403
     assert member.post(f"/care/{task.pk}/finish/").status_code == 403
     assert member.get("/kilns-now/").status_code == 403

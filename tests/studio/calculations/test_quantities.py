@@ -14,6 +14,14 @@ NBSP = "\N{NO-BREAK SPACE}"
 
 
 @pytest.mark.parametrize(
+    ("number", "unit", "area_mm2"),
+    [("1", "in2", 645), ("100", "in2", 64_516), ("12.34", "cm2", 1_234), ("0.005", "cm2", 1)],
+)
+def test_area_is_stored_in_whole_mm2(number, unit, area_mm2):
+    assert q.area_to_mm2(Decimal(number), unit) == area_mm2
+
+
+@pytest.mark.parametrize(
     ("number", "unit", "length_mm"),
     [
         ("10", "in", 254),

@@ -1,0 +1,1 @@
+DROP TRIGGER step_is_guarded ON billing_chargestep;

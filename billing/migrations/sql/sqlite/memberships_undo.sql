@@ -1,0 +1,1 @@
+DROP TRIGGER used_membership_is_not_changed;

@@ -1,0 +1,11 @@
+DROP TRIGGER month_charges_are_written_open;
+DROP TRIGGER posted_month_charges_add_up;
+DROP TRIGGER posted_month_charges_are_not_changed;
+DROP TRIGGER posted_month_charges_are_not_deleted;
+DROP TRIGGER posted_month_charges_are_not_replaced;
+DROP TRIGGER posted_charges_take_no_line;
+DROP TRIGGER line_of_posted_charges_is_not_changed;
+DROP TRIGGER line_of_posted_charges_is_not_deleted;
+DROP TRIGGER posted_charges_take_no_share;
+DROP TRIGGER share_of_posted_charges_is_not_changed;
+DROP TRIGGER share_of_posted_charges_is_not_deleted;

@@ -1,0 +1,3 @@
+DROP TRIGGER posted_cost_takes_no_step;
+DROP TRIGGER step_of_posted_cost_is_not_changed;
+DROP TRIGGER step_of_posted_cost_is_not_deleted;

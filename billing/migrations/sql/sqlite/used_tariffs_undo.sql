@@ -1,0 +1,2 @@
+DROP TRIGGER tariff_in_a_working_is_not_changed;
+DROP TRIGGER used_tariff_is_not_deleted;
