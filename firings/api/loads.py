@@ -24,6 +24,7 @@ from firings.actions.hold_load import (
     set_layer_height,
 )
 from firings.actions.left_out import stays_out_words
+from firings.actions.load_progress import progress_context
 from firings.actions.search_load import search_load, stop_search
 from firings.api.exact import ExactSerializer
 from firings.api.firing_serializers import BookingOfLoadSerializer
@@ -39,7 +40,6 @@ from firings.api.load_serializers import (
     TurnPieceSerializer,
 )
 from firings.models import Booking, Firing, Piece, Placement
-from firings.pages.load_board import progress_context
 from firings.tasks import look_for_better_load
 from studio.api.access import holds
 from studio.api.received import received
