@@ -19,6 +19,7 @@ from firings.models.firings import (
     Result,
     WitnessCone,
 )
+from firings.models.forecasts import BookingForecast, QueueForecast
 from firings.models.kiln_topics import KilnTopic, TimeUnit
 from firings.models.kilns import (
     Alloy,
@@ -35,7 +36,16 @@ from firings.models.kilns import (
     ShelfShape,
     Vent,
 )
-from firings.models.loads import Layer, Placement
+from firings.models.loads import (
+    KeptOut,
+    Layer,
+    LayerHold,
+    LoadSearch,
+    Placement,
+    SearchState,
+    StaysOut,
+    WhyOut,
+)
 from firings.models.meter_files import MeterFile, MeterInterval
 from firings.models.policy import FiringPolicy
 from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
@@ -47,6 +57,7 @@ __all__ = [
     "AlarmKind",
     "Alloy",
     "Booking",
+    "BookingForecast",
     "BookingState",
     "CareKind",
     "CareTask",
@@ -59,13 +70,16 @@ __all__ = [
     "FiringState",
     "FootprintShape",
     "Glaze",
+    "KeptOut",
     "Kiln",
     "KilnPart",
     "KilnState",
     "KilnToken",
     "KilnTopic",
     "Layer",
+    "LayerHold",
     "LifeUnit",
+    "LoadSearch",
     "MeterFile",
     "MeterInterval",
     "Outcome",
@@ -73,15 +87,19 @@ __all__ = [
     "Piece",
     "PieceSize",
     "Placement",
+    "QueueForecast",
     "Reading",
     "ReadingSource",
     "Result",
+    "SearchState",
     "ShelfFraction",
     "ShelfSet",
     "ShelfShape",
     "Stage",
+    "StaysOut",
     "TimeUnit",
     "Vent",
     "WatchLimits",
+    "WhyOut",
     "WitnessCone",
 ]
