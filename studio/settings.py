@@ -231,6 +231,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 15.0,
         "options": {"expires": 15},
     },
+    "forecast queues that changed": {
+        "task": "firings.tasks.forecast_queues",
+        "schedule": 60.0,
+        "options": {"expires": 60},
+    },
     "look for kilns that fell silent": {
         "task": "firings.tasks.watch_silent_kilns",
         "schedule": 60.0,

@@ -123,7 +123,7 @@ def book_ware(
         Piece.objects.bulk_create(rows)
         if firing:
             _take_space(booking, firing.pk, policy, studio, at)
-        booking.save(update_fields=["slip", "firing"])
+        booking.save(update_fields=["slip", "firing", "is_promised"])
         record_deed(booking, "booked", by=by, at=at, to_state=booking.state)
         write_notice(
             key=f"booked:{booking.pk}",
@@ -253,7 +253,7 @@ def _take_space(
             f"The ware must be dry by {loaded_on:%-d %B}, when this firing is loaded.",
             field="dry_on",
         )
-    booking.firing = firing
+    booking.firing, booking.is_promised = firing, True
     promised = list(firing.bookings.prefetch_related("pieces"))
     wanted = load_pieces([*promised, booking])
     space, gap_mm = space_of(firing.kiln, policy), policy.gap_mm(firing.stage)

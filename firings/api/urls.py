@@ -9,6 +9,7 @@ from firings.api.cooling import FiringForecastView, KilnCoolingView
 from firings.api.firings import FiringViewSet
 from firings.api.kiln_topics import KilnTopicViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
+from firings.api.loads import LoadViewSet
 from firings.api.log_summary import FiringSummaryView
 from firings.api.logs import LogPreviewView, LogView
 from firings.api.meter_files import MeterFileViewSet
@@ -33,6 +34,7 @@ router.register("glazes", GlazeViewSet)
 router.register("sizes", PieceSizeViewSet)
 router.register("bookings", BookingViewSet)
 router.register("firings", FiringViewSet)
+router.register("loads", LoadViewSet, basename="load")
 router.register("alarms", AlarmViewSet)
 
 urlpatterns = [

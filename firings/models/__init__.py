@@ -21,6 +21,7 @@ from firings.models.firings import (
     Result,
     WitnessCone,
 )
+from firings.models.forecasts import BookingForecast, QueueForecast
 from firings.models.kiln_topics import KilnTopic, TimeUnit
 from firings.models.kilns import (
     Alloy,
@@ -40,7 +41,16 @@ from firings.models.kilns import (
     ThermocoupleType,
     Vent,
 )
-from firings.models.loads import Layer, Placement
+from firings.models.loads import (
+    KeptOut,
+    Layer,
+    LayerHold,
+    LoadSearch,
+    Placement,
+    SearchState,
+    StaysOut,
+    WhyOut,
+)
 from firings.models.meter_files import MeterFile, MeterInterval
 from firings.models.policy import FiringPolicy
 from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
@@ -52,6 +62,7 @@ __all__ = [
     "AlarmKind",
     "Alloy",
     "Booking",
+    "BookingForecast",
     "BookingState",
     "CareKind",
     "CareTask",
@@ -64,6 +75,7 @@ __all__ = [
     "FiringState",
     "FootprintShape",
     "Glaze",
+    "KeptOut",
     "KeptSummary",
     "Kiln",
     "KilnPart",
@@ -71,7 +83,9 @@ __all__ = [
     "KilnToken",
     "KilnTopic",
     "Layer",
+    "LayerHold",
     "LifeUnit",
+    "LoadSearch",
     "LogLayout",
     "LogStretch",
     "MeterFile",
@@ -81,17 +95,21 @@ __all__ = [
     "Piece",
     "PieceSize",
     "Placement",
+    "QueueForecast",
     "Reading",
     "ReadingSource",
     "Result",
+    "SearchState",
     "ShelfFraction",
     "ShelfSet",
     "ShelfShape",
     "Stage",
+    "StaysOut",
     "ThermocoupleClass",
     "ThermocoupleType",
     "TimeUnit",
     "Vent",
     "WatchLimits",
+    "WhyOut",
     "WitnessCone",
 ]

@@ -79,6 +79,9 @@ class Firing(models.Model):
         "studio.Person", null=True, on_delete=models.PROTECT, related_name="+"
     )
 
+    # counts every change of the load: who plans compares it before writing
+    load_revision = models.PositiveIntegerField(default=0)
+
     start_check = models.JSONField(default=list)
     started_by = models.ForeignKey(
         "studio.Person", null=True, blank=True, on_delete=models.PROTECT, related_name="+"

@@ -185,3 +185,22 @@ def test_cooling_habits_come_of_a_firing_and_a_kiln_has_them_once(kiln):
             kiln=kiln, learned={}, firings_count=2, learned_at=NOON
         ),
     )
+
+
+def test_two_holds_on_one_level_or_two_reasons_for_one_slip(kiln):
+    firing, booking = firing_row(kiln, "closed"), scene.booking(scene.person("Ines"))
+    firing.holds.create(position=1)
+    refused("one_hold_per_level", lambda: firing.holds.create(position=1))
+    firing.kept_out.create(booking=booking)
+    refused("each_slip_is_kept_out_once", lambda: firing.kept_out.create(booking=booking))
+    firing.stay_out.create(booking=booking, why="no_room")
+    refused(
+        "each_slip_stays_out_for_one_reason",
+        lambda: firing.stay_out.create(booking=booking, why="too_big"),
+    )
+
+
+def test_promised_space_without_its_firing(kiln):
+    booking = scene.booking(scene.person("Ines"))
+    mine = Booking.objects.filter(pk=booking.pk)
+    refused("promised_booking_has_its_firing", lambda: mine.update(is_promised=True))
