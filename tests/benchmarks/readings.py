@@ -29,6 +29,7 @@ BATCH = 10_000
 ROUNDS = 3
 BARE = "bare insert, one transaction"
 BARE_BATCHES = f"bare insert, {BATCH:,} a transaction"
+COPY = "bare COPY, one transaction"
 OBJECTS = "bulk_create of ready objects"
 GROWN_TO = (1_000, 10_000, 100_000, 1_000_000)
 
@@ -251,7 +252,17 @@ def _bare_times(count: int, number: int) -> dict[str, tuple[float, float]]:
                 with transaction.atomic():
                     cursor.executemany(insert, ready[at : at + size])
 
+    def copy_all() -> None:
+        with transaction.atomic(), connection.cursor() as cursor:
+            copying = cursor.copy(f"COPY {Reading._meta.db_table} ({names}) FROM STDIN")
+            with copying as copy:
+                for row in ready:
+                    copy.write_row(row)
+
     times = {}
+    if connection.vendor == "postgresql":
+        times[COPY] = _timed(copy_all)
+        firing.readings.all().delete()
     for name, call in (
         (BARE, lambda: insert_all(count)),
         (BARE_BATCHES, lambda: insert_all(BATCH)),
