@@ -184,7 +184,22 @@ class Recreator:
             if not leaving:
                 break
             left += leaving
-        return left
+        return self._put_back(state, index, left, random) if left else left
+
+    def _put_back(
+        self, state: Loads, index: int, left: Sequence[Item], random: Random
+    ) -> list[Item]:
+        """Put units that left for a pack in again where a pack still finds room beside them."""
+        out: list[Item] = []
+        for number in sorted({item.unit for item in left}):
+            unit, before = self.units[number], state.loads[index]
+            is_in = all(self._put_item(state, item, (index,), random) for item in unit)
+            while is_in and missing_packs(state.loads[index], self.packs_wanted) > 0:
+                is_in = self._add_pack(state, index)
+            if not is_in:
+                state.loads[index] = before
+                out += unit
+        return out
 
     def _add_pack(self, state: Loads, index: int) -> bool:
         load = state.loads[index]
