@@ -116,6 +116,8 @@ SILENCED_SYSTEM_CHECKS = [
 
 # A request above UPLOAD_BYTES_MAX is refused before it is read (studio.pages.upload_limit).
 UPLOAD_BYTES_MAX = 25 * 1024 * 1024
+# A kiln's log of a million lines; it goes to a file as it comes and is read piece by piece.
+UPLOAD_BYTES_MAX_AT = {r"(?:/api/v1)?/firings/\d+/log/(?:preview/)?": 121 * 1024 * 1024}
 DATA_UPLOAD_MAX_MEMORY_SIZE = UPLOAD_BYTES_MAX
 FILE_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000

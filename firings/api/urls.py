@@ -10,6 +10,8 @@ from firings.api.firings import FiringViewSet
 from firings.api.kiln_topics import KilnTopicViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
 from firings.api.loads import LoadViewSet
+from firings.api.log_summary import FiringSummaryView
+from firings.api.logs import LogPreviewView, LogView
 from firings.api.meter_files import MeterFileViewSet
 from firings.api.readings import FiringCurveView, FiringReadingsView, KilnReadingsView
 from firings.api.ware import (
@@ -40,6 +42,9 @@ urlpatterns = [
     path("firing-policy/", PolicyView.as_view(), name="api_firing_policy"),
     path("kilns/<int:pk>/readings/", KilnReadingsView.as_view(), name="api_kiln_readings"),
     path("firings/<int:pk>/readings/", FiringReadingsView.as_view(), name="api_firing_readings"),
+    path("firings/<int:pk>/log/", LogView.as_view(), name="api_firing_log"),
+    path("firings/<int:pk>/log/preview/", LogPreviewView.as_view(), name="api_log_preview"),
+    path("firings/<int:pk>/summary/", FiringSummaryView.as_view(), name="api_firing_summary"),
     path("firings/<int:pk>/curve/", FiringCurveView.as_view(), name="api_firing_curve"),
     path(
         "firings/<int:pk>/cooling-forecast/",

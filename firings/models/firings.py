@@ -180,6 +180,45 @@ class Reading(models.Model):
         return f"{self.temp_c:.0f} °C at {self.at:%Y-%m-%d %H:%M}"
 
 
+class LogStretch(models.Model):
+    """A stretch of a firing's log by the clock, with the readings that show its shape.
+
+    points: [microseconds since 1970, then the fields of a reading], see log_stretches.py.
+    """
+
+    firing = models.ForeignKey(Firing, on_delete=models.CASCADE, related_name="log_stretches")
+    starts_at = models.DateTimeField()
+    points = models.JSONField()
+
+    class Meta:
+        ordering = ["starts_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["firing", "starts_at"], name="one_stretch_of_a_log_per_moment"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"log of {self.firing_id} from {self.starts_at:%Y-%m-%d %H:%M}"
+
+
+class KeptSummary(models.Model):
+    """A firing's summary as it stood after the reading at `at`: late readings start over here."""
+
+    firing = models.ForeignKey(Firing, on_delete=models.CASCADE, related_name="kept_summaries")
+    at = models.DateTimeField()
+    summary = models.JSONField()
+
+    class Meta:
+        ordering = ["at"]
+        constraints = [
+            models.UniqueConstraint(fields=["firing", "at"], name="one_kept_summary_per_moment"),
+        ]
+
+    def __str__(self) -> str:
+        return f"summary of {self.firing_id} at {self.at:%Y-%m-%d %H:%M}"
+
+
 class WitnessCone(models.Model):
     """What a witness cone on a layer showed when the kiln was opened."""
 

@@ -12,14 +12,15 @@ from django.urls import reverse
 from django.utils import timezone
 
 from firings.actions.cooling_habits import forecast_of
-from firings.actions.readings import moments_of
+from firings.actions.log_summary import short_log
 from firings.calculations.firing_summary import FiringSummary
 from firings.calculations.readings import GAP_MAX
 from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
 from firings.pages.alarms import alarms_context
 from firings.pages.curve import draw_curve
 from firings.pages.energy_words import disagreement_sentences, other_sources, source_words
-from firings.pages.firing_cones import cones_context
+from firings.pages.firing_cones import cones_context, log_cone_context
+from firings.pages.firing_stages import stage_rows
 from firings.pages.found import firing_numbered
 from firings.pages.load_page import load_context
 from studio.actions.trail import trail_of
@@ -130,18 +131,22 @@ def check_may_read(person: Person, firing: Firing) -> bool:
 def curve_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) -> dict[str, Any]:
     """The curve, the latest reading and, while it cools, a rough forecast."""
     now = timezone.now()
-    readings = moments_of(firing)
+    summary = FiringSummary.from_json(firing.log_summary)
+    readings = list(short_log(firing))
     limit_c = policy.opening_limit_c
     unit = units_of(request).temperature
     context: dict[str, Any] = {
         "curve": draw_curve(readings, started_at=firing.started_at, limit_c=limit_c, unit=unit),
         "limit_c": limit_c,
-        "summary": FiringSummary.from_json(firing.log_summary),
+        "summary": summary,
+        "stages": stage_rows(summary),
         "silent_for_s": _silent_for_s(firing, now),
         "live_url": f"{reverse('firings:firing_live', args=[firing.pk])}?state={firing.state}",
         "now": now,
         **alarms_context(request, firing),
     }
+    if firing.state in (FiringState.FIRING, FiringState.COOLING):
+        context |= log_cone_context(firing, units_of(request))
     context["forecast"] = forecast_of(firing, now)
     return context
 

@@ -54,6 +54,27 @@ def test_a_reading_twice_at_one_time(kiln):
     assert Reading.objects.count() == 1
 
 
+def test_a_stretch_of_a_short_log_or_a_kept_summary_twice(kiln):
+    firing = firing_row(kiln, "firing")
+    firing.log_stretches.create(starts_at=NOON, points=[])
+    refused(
+        "one_stretch_of_a_log_per_moment",
+        lambda: firing.log_stretches.create(starts_at=NOON, points=[]),
+    )
+    firing.kept_summaries.create(at=NOON, summary={})
+    refused(
+        "one_kept_summary_per_moment", lambda: firing.kept_summaries.create(at=NOON, summary={})
+    )
+
+
+@pytest.mark.parametrize("changed", [{"thermocouple_type": "X"}, {"thermocouple_class": "class 3"}])
+def test_a_thermocouple_of_no_known_type_or_class(kiln, changed):
+    refused(
+        "thermocouple_is_of_a_known_type_and_class",
+        lambda: type(kiln).objects.filter(pk=kiln.pk).update(**changed),
+    )
+
+
 class TestAlarms:
     @pytest.fixture
     def firing(self, kiln):
