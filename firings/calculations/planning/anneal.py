@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from random import Random
 
+from firings.calculations.planning.exchange import Worth, exchange
 from firings.calculations.planning.recreate import Loads, Recreator
 from firings.calculations.planning.ruin import ruin
 from firings.calculations.planning.towers import Item, Tower
@@ -14,6 +15,8 @@ Measure = Callable[[Loads], float]
 REPACK_SHARE, LOAD_REPACK_SHARE = 0.15, 0.15
 # Units of the bank that one step of a load search tries to put in.
 BANK_TRIED = 16
+# How many steps of a load search exchange ware on one shelf.
+EXCHANGE_SHARE = 0.2
 
 
 @dataclass
@@ -126,13 +129,27 @@ def _some_of_the_bank(
 
 
 def steps(
-    state: Loads, make: Recreator, measure: Measure, cooling: Cooling, random: Random
+    state: Loads,
+    make: Recreator,
+    measure: Measure,
+    cooling: Cooling,
+    random: Random,
+    worth: Worth | None = None,
 ) -> Iterator[tuple[Loads, float]]:
-    """Endless: after each step the loads as they are and what they cost."""
+    """Endless: after each step the loads as they are and what they cost.
+
+    With the `worth` of items some steps exchange ware on one shelf instead.
+    """
     now, cost = state, measure(state)
     step = 0
     while True:
         trial = now.copy()
+        if worth is not None and trial.bank and random.random() < EXCHANGE_SHARE:
+            if exchange(trial, make, worth, random):
+                now, cost = trial, measure(trial)
+            step += 1
+            yield now, cost
+            continue
         leaving, touched = ruin(trial, make, random)
         for index in sorted(touched):
             trial.loads[index] = tuple(
