@@ -17,6 +17,9 @@ REPACK_SHARE, LOAD_REPACK_SHARE = 0.15, 0.15
 BANK_TRIED = 16
 # How many steps of a load search exchange ware on one shelf.
 EXCHANGE_SHARE = 0.2
+# How many recreations of a load search go by size, as for a queue, when all but everything is in:
+# what has to go in altogether goes in best tallest and bulkiest first.
+BY_SIZE = 0.7
 
 
 @dataclass
@@ -52,6 +55,7 @@ class Mood:
     kind: int
     power: float
     spread: float
+    is_by_size: bool = False
     _likings: dict[tuple[int, int], float] = field(default_factory=dict)
 
     def liking(self, item: Item) -> float:
@@ -61,9 +65,11 @@ class Mood:
         return self._likings[alike]
 
 
-def any_mood(random: Random) -> Mood:
+def any_mood(random: Random, by_size: float = 0.0) -> Mood:
+    """A mood by chance; `by_size`: how likely size counts where else worth would."""
     kind = random.choices(range(4), (4, 3, 2, 1))[0]
-    return Mood(random, kind, random.random(), random.choice(SPREADS))
+    power, spread = random.random(), random.choice(SPREADS)
+    return Mood(random, kind, power, spread, random.random() < by_size)
 
 
 def plain_mood(order: int, random: Random) -> Mood:
@@ -83,9 +89,10 @@ def recreate_all(state: Loads, make: Recreator, leaving: Sequence[Item], mood: M
 
     def rank(number: int) -> tuple[int, float]:
         unit = make.units[number]
-        if make.ranking is not None:
-            return make.ranking(unit, mood.power, mood.liking(unit[0]))
-        return 0, _rank(unit, mood)
+        if make.ranking is None:
+            return 0, _rank(unit, mood)
+        first, by_worth = make.ranking(unit, mood.power, mood.liking(unit[0]))
+        return first, _rank(unit, mood) if mood.is_by_size else by_worth
 
     for _, number in sorted((rank(number), number) for number in units):
         unit = make.units[number]
@@ -141,6 +148,7 @@ def steps(
     With the `worth` of items some steps exchange ware on one shelf instead.
     """
     now, cost = state, measure(state)
+    everything = sum(len(unit) for unit in make.units)
     step = 0
     while True:
         trial = now.copy()
@@ -157,7 +165,8 @@ def steps(
                 for tower in trial.loads[index]
             )
         tried, untried = _some_of_the_bank(trial.bank, make, random)
-        recreate_all(trial, make, [*leaving, *tried], any_mood(random))
+        by_size = BY_SIZE * (1 - len(trial.bank) / max(1, everything)) ** 2
+        recreate_all(trial, make, [*leaving, *tried], any_mood(random, by_size))
         trial.bank += untried + make.settle_packs(trial, random)
         new_cost = measure(trial)
         heat = cooling.at(step)
