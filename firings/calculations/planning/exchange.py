@@ -15,7 +15,7 @@ from firings.calculations.planning.towers import Item, Layer, Tower
 
 Worth = Callable[[Item], float]
 # Sets made up for one shelf, and how many of them its book is asked about.
-SETS_MADE, SETS_ASKED = 60, 3
+SETS_MADE, SETS_ASKED = 60, 1
 # So many pieces leave the shelf for others at most.
 LEAVING_AT_MOST = 3
 

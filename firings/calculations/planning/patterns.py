@@ -37,7 +37,7 @@ FULLER, HOPEFUL = 1.03, 0.72
 # Larger sets are left to adding one by one: each try of theirs costs too much.
 MOST_SHAPES = 10
 # Ways to put a set down anew: so many each time it is asked for, so many in all, then one squeeze.
-TRIES, MOST_TRIES, SQUEEZE_STEPS = 3, 2, 60
+TRIES, MOST_TRIES, SQUEEZE_STEPS = 3, 5, 60
 # Free places are kept for so many patterns and bodies of one book.
 PLACES_KEPT = 4_000
 
