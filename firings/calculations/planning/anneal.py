@@ -76,15 +76,23 @@ def plain_mood(order: int, random: Random) -> Mood:
     return Mood(random, order, (0.0, 0.4, 0.7, 1.0)[order], 0.0)
 
 
-def recreate_all(state: Loads, make: Recreator, leaving: Sequence[Item], mood: Mood) -> None:
+def recreate_all(
+    state: Loads,
+    make: Recreator,
+    leaving: Sequence[Item],
+    mood: Mood,
+    repacks: int | None = None,
+) -> None:
     """Put units back in the order of a mood; what finds no room goes to the bank.
 
-    A single piece just like one that found no room is not tried again: rooms only get smaller.
+    `repacks`: how much work may go into putting shelves down anew; else chance says. A single piece just like one that found no room is not tried again: rooms only get smaller.
     """
     units = sorted({item.unit for item in leaving})
     state.bank = []
     share = REPACK_SHARE if make.ranking is None else LOAD_REPACK_SHARE
     make.repacks_left = make.repacks if mood.random.random() < share else 0
+    if repacks is not None:
+        make.repacks_left = repacks
     refused: set[tuple[int, int]] = set()
 
     def rank(number: int) -> tuple[int, float]:
