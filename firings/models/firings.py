@@ -64,6 +64,7 @@ class Firing(models.Model):
     """One firing of one kiln, from plan to pick-up shelf. Energy in Wh, temperatures in C.
 
     The `watch_…` fields are what the watch carries along, and what it goes by.
+    `promised_plan` is a load that holds all that was promised space, layer by layer.
     The `log_…` fields are the summary of the readings, kept up to date as they come.
     """
 
@@ -81,6 +82,8 @@ class Firing(models.Model):
 
     # counts every change of the load: who plans compares it before writing
     load_revision = models.PositiveIntegerField(default=0)
+
+    promised_plan = models.JSONField(default=list)
 
     start_check = models.JSONField(default=list)
     started_by = models.ForeignKey(
