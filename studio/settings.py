@@ -315,6 +315,7 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "LengthUnitEnum": "studio.models.people.LENGTH_UNITS",
         # Choices that several fields share, or that share their field's name with others.
+        "AlarmKindEnum": "firings.models.AlarmKind",
         "BookingStateEnum": "firings.models.BookingState",
         "CareKindEnum": "firings.models.CareKind",
         "ChargeKindEnum": "billing.models.ChargeKind",
