@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 from firings.api.alarms import AlarmViewSet
 from firings.api.bookings import BookingViewSet
 from firings.api.cooling import FiringForecastView, KilnCoolingView
+from firings.api.firing_chart import FiringChartView
 from firings.api.firings import FiringViewSet
 from firings.api.kiln_topics import KilnTopicViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
@@ -46,6 +47,7 @@ urlpatterns = [
     path("firings/<int:pk>/log/preview/", LogPreviewView.as_view(), name="api_log_preview"),
     path("firings/<int:pk>/summary/", FiringSummaryView.as_view(), name="api_firing_summary"),
     path("firings/<int:pk>/curve/", FiringCurveView.as_view(), name="api_firing_curve"),
+    path("firings/<int:pk>/chart/", FiringChartView.as_view(), name="api_firing_chart"),
     path(
         "firings/<int:pk>/cooling-forecast/",
         FiringForecastView.as_view(),

@@ -29,6 +29,7 @@ urlpatterns: list[URLPattern] = [
     path("firings/plan/", firing_plan.plan, name="plan_firing"),
     path("firings/<int:number>/", firing_page.firing_page, name="firing"),
     path("firings/<int:number>/live/", firing_page.live, name="firing_live"),
+    path("firings/<int:number>/drawn/", firing_page.drawn, name="firing_drawn"),
     path("firings/<int:number>/announce/", firing_plan.announce, name="announce_firing"),
     path("firings/<int:number>/begin-loading/", firing_plan.begin, name="begin_loading"),
     path("firings/<int:number>/cancel/", firing_plan.cancel, name="cancel_firing"),
