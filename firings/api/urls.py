@@ -7,6 +7,7 @@ from firings.api.alarms import AlarmViewSet
 from firings.api.bookings import BookingViewSet
 from firings.api.cooling import FiringForecastView, KilnCoolingView
 from firings.api.firings import FiringViewSet
+from firings.api.health import EnergyBalanceView, KilnHealthView, MeasuredConesView
 from firings.api.kiln_topics import KilnTopicViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
 from firings.api.meter_files import MeterFileViewSet
@@ -44,6 +45,17 @@ urlpatterns = [
         FiringForecastView.as_view(),
         name="api_firing_cooling_forecast",
     ),
+    path(
+        "firings/<int:pk>/measured-cones/",
+        MeasuredConesView.as_view(),
+        name="api_firing_measured_cones",
+    ),
+    path(
+        "firings/<int:pk>/energy-balance/",
+        EnergyBalanceView.as_view(),
+        name="api_firing_energy_balance",
+    ),
+    path("kilns/<int:pk>/health/", KilnHealthView.as_view(), name="api_kiln_health"),
     path("kilns/<int:pk>/cooling/", KilnCoolingView.as_view(), name="api_kiln_cooling"),
     *router.urls,
 ]

@@ -206,3 +206,41 @@ def _load(reading: Reading, rated_power_w: float) -> float | None:
     if reading.duty is not None:
         return reading.duty
     return None if reading.power_w is None else reading.power_w / rated_power_w
+
+
+WORN, AGEING, STEADY, NO_EVIDENCE = "worn", "ageing", "steady", "no_evidence"
+BY_RESISTANCE, BY_RATE = "resistance", "heating_rate"
+
+
+@dataclass(frozen=True)
+class ElementWear:
+    """What the evidence says of the elements, and the trend it rests on (None for no evidence)."""
+
+    verdict: str
+    basis: str
+    trend: Trend | None
+
+
+def element_wear(resistance: Trend | None, rate: Trend | None) -> ElementWear:
+    """Return the verdict of the resistance where it was measured, else of the heating rate.
+
+    Worn: resistance up 10 %, or the heating rate at full power down 9.1 %, and the 95 % limits
+    leave no doubt that it moved that way at all. The rate falls by more than the power does, for
+    the walls take their share first, so it calls elements worn rather too soon than too late; mains
+    voltage and heavier loads move it too.
+    """
+    if resistance is not None:
+        is_rising = resistance.lower > 0
+        is_worn = is_rising and resistance.change >= WORN_RESISTANCE_RISE
+        return ElementWear(_verdict(is_worn, is_rising), BY_RESISTANCE, resistance)
+    if rate is not None:
+        is_falling = rate.upper < 0
+        is_worn = is_falling and -rate.change >= WORN_POWER_DROP
+        return ElementWear(_verdict(is_worn, is_falling), BY_RATE, rate)
+    return ElementWear(NO_EVIDENCE, "", None)
+
+
+def _verdict(is_worn: bool, is_ageing: bool) -> str:
+    if is_worn:
+        return WORN
+    return AGEING if is_ageing else STEADY
