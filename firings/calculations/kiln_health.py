@@ -24,9 +24,11 @@ BAND_C = (600.0, 900.0)
 FULL_DUTY = 0.98
 # Power within this of the log's highest is full power, if it lasts. Ours.
 NEAR_HIGHEST = 0.97
-HIGHEST_OF_RATED = 0.6
-# A set point that runs ahead says that the kiln gives what it has. Ours.
-BEHIND_SET_POINT_C = 3.0
+# A controller that asks for less than the kiln has shows a highest power too: only one near the
+# plate is taken for full power. Elements that give less than this are past judging by it. Ours.
+HIGHEST_OF_RATED = 0.85
+# At full power the power stays the same from reading to reading. Ours.
+STAYS_WITHIN = 0.02
 FULL_POWER_S_MIN = 600.0
 # Below it an element is off: what a power sensor shows of a controller alone. Ours.
 OFF_DUTY = 0.03
@@ -95,6 +97,8 @@ def full_power(readings: Sequence[Reading], rated_power_w: float) -> FullPower:
         if after.at - before.at > GAP_MAX or after.temp_c <= before.temp_c:
             continue
         if not (_is_full(before, highest_w) and _is_full(after, highest_w)):
+            continue
+        if _moves(before, after):
             continue
         seconds = (after.at - before.at).total_seconds()
         if before.power_w is not None and after.power_w is not None:
@@ -198,8 +202,14 @@ def _is_full(reading: Reading, highest_w: float) -> bool:
         return reading.duty >= FULL_DUTY
     if reading.power_w is None or reading.power_w < NEAR_HIGHEST * highest_w:
         return False
-    behind = BEHIND_SET_POINT_C
-    return reading.set_point_c is None or reading.set_point_c - reading.temp_c >= behind
+    return reading.set_point_c is None or reading.temp_c <= reading.set_point_c
+
+
+def _moves(before: Reading, after: Reading) -> bool:
+    """Whether a controller changed the power from one reading to the next."""
+    if before.duty is not None or before.power_w is None or after.power_w is None:
+        return False
+    return abs(after.power_w - before.power_w) > STAYS_WITHIN * before.power_w
 
 
 def _load(reading: Reading, rated_power_w: float) -> float | None:

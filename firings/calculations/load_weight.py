@@ -24,7 +24,7 @@ FRACTION_IS_COVERED = 0.6
 MUG_MM = 90
 # Bulk density of cordierite shelves is 1.8 to 2.4 g/cm3 (a refractory maker's table of properties).
 SHELF_KG_PER_M3 = 2100.0
-SHELF_SHARE_EITHER_WAY = 0.15
+SHELF_SHARE_EITHER_WAY = 300 / 2100
 # Posts are solid or hollow: half of the square prism is there, give or take half of that. Ours.
 POST_IS_SOLID = 0.6
 POST_SHARE_EITHER_WAY = 0.5
