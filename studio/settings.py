@@ -320,6 +320,8 @@ SPECTACULAR_SETTINGS = {
         "CareKindEnum": "firings.models.CareKind",
         "ChargeKindEnum": "billing.models.ChargeKind",
         "ConeEnum": "firings.api.kiln_serializers.CONE_CHOICES",
+        "ConePositionEnum": "firings.models.ConePosition",
+        "ConeRoleEnum": "firings.models.ConeRole",
         "DeclineReasonEnum": "firings.models.DeclineReason",
         "FiringStateEnum": "firings.models.FiringState",
         "FootprintShapeEnum": "firings.models.FootprintShape",

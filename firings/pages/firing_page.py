@@ -20,6 +20,7 @@ from firings.pages.alarms import alarms_context
 from firings.pages.curve import draw_curve
 from firings.pages.energy_words import disagreement_sentences, other_sources, source_words
 from firings.pages.firing_cones import cones_context, log_cone_context
+from firings.pages.firing_energy import energy_explained_context
 from firings.pages.firing_stages import stage_rows
 from firings.pages.found import firing_numbered
 from firings.pages.load_page import load_context
@@ -192,6 +193,7 @@ def _part_context(request: HttpRequest, firing: Firing, part: str) -> dict[str, 
         context["witness_cones"] = list(firing.witness_cones.all())
     if part == "closed":
         context |= cones_context(firing, units_of(request))
+        context |= energy_explained_context(firing)
     return context
 
 

@@ -5,6 +5,7 @@ from django.urls import URLPattern, path
 from firings.pages import (
     alarms,
     firing_end,
+    firing_energy,
     firing_list,
     firing_open,
     firing_page,
@@ -54,6 +55,7 @@ urlpatterns: list[URLPattern] = [
     path("firings/<int:number>/load/take-out/", load_page.take_out, name="take_out_of_load"),
     path("firings/<int:number>/load/sheet/", load_page.sheet, name="load_sheet"),
     path("firings/<int:number>/load/pieces/<int:piece>/", load_page.measure, name="measure_piece"),
+    path("firings/<int:number>/weigh/", firing_energy.weigh, name="weigh_load"),
     path("firings/<int:number>/start/", firing_start.start, name="start_firing"),
     path("firings/<int:number>/readings/", readings_by_hand.type_reading, name="type_reading"),
     path("firings/<int:number>/log/", readings_upload.upload, name="upload_log"),
