@@ -7,14 +7,12 @@ name needs them. The words and figures are made here; the layout is
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-import typst
 from babel import Locale
 from babel.dates import format_date
 
@@ -27,6 +25,7 @@ from billing.calculations.way_to_pay import (
 from billing.models import Statement
 from studio.calculations.money import format_minor
 from studio.calculations.quantities import AreaUnit, format_area
+from studio.typesetting import typeset
 
 TEMPLATE = Path(__file__).parent / "templates" / "billing" / "statement.typ"
 
@@ -35,34 +34,9 @@ Content = Mapping[str, Any]
 
 def render_statement_pdf(statement: Statement) -> bytes:
     """The statement's PDF: tagged, titled, in its language, on A4."""
-    try:
-        return _typeset(statement.content)
-    except typst.TypstError:
-        # Some name is in a script that the fonts we carry do not know.
-        pass
-    try:
-        return _typeset(statement.content, ignore_system_fonts=False)
-    except typst.TypstError:
-        # Nor do the machine's. The standard forbids boxes in place of letters; a statement with
-        # some is still better than none.
-        return _typeset(statement.content, pdf_standards=[])
-
-
-def _typeset(
-    content: Content,
-    *,
-    ignore_system_fonts: bool = True,
-    pdf_standards: Sequence[str] = ("ua-1",),
-) -> bytes:
-    document: bytes = typst.compile(
-        str(TEMPLATE),
-        format="pdf",
-        ignore_system_fonts=ignore_system_fonts,
-        pdf_standards=list(pdf_standards),
-        sys_inputs={"statement": json.dumps(_page(content), ensure_ascii=False)},
-        timestamp=int(datetime.fromisoformat(content["issued_at"]).timestamp()),
-    )
-    return document
+    content = statement.content
+    issued_at = datetime.fromisoformat(content["issued_at"])
+    return typeset(TEMPLATE, "statement", _page(content), at=issued_at)
 
 
 def _page(content: Content) -> dict[str, Any]:

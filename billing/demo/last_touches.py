@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
+from billing.demo.load_at_hand import make_a_load, reckon_the_queues
 from billing.demo.makers import Makers
 from billing.demo.people import MAKERS
 from billing.demo.scene import Scene
@@ -18,6 +19,7 @@ QUEUES = (
     ("glaze", "10", "Driftwood stoneware"),
 )
 WAITING_AT_LEAST = 2
+WAITING_FOR_A_LOAD = 6
 ON_ANNOUNCED_AT_LEAST = 3
 
 
@@ -27,9 +29,13 @@ def settle_the_present(scene: Scene, makers: Makers, at: datetime) -> None:
     if announced is not None:
         for _ in range(announced.bookings.count(), ON_ANNOUNCED_AT_LEAST):
             _book(scene, makers, "glaze", "Saltmarsh buff", at)
+    for _ in range(Booking.objects.in_queue("bisque", "04").count(), WAITING_FOR_A_LOAD):
+        _book(scene, makers, "bisque", "Saltmarsh buff", at, in_queue=True)
+    make_a_load(scene, at)
     for stage, cone, clay in QUEUES:
         for _ in range(Booking.objects.in_queue(stage, cone).count(), WAITING_AT_LEAST):
             _book(scene, makers, stage, clay, at, in_queue=True)
+    reckon_the_queues(at)
 
 
 def _book(

@@ -46,8 +46,8 @@ def withdraw_booking(*, by: Person, at: datetime, booking: Booking) -> Booking:
                 "be withdrawn. Speak to the kiln crew.",
             )
         change_state(booking, BookingState.WITHDRAWN, deed="withdrawn", by=by, at=at)
-        booking.firing = None
-        booking.save(update_fields=["state", "firing"])
+        booking.firing, booking.is_promised = None, False
+        booking.save(update_fields=["state", "firing", "is_promised"])
     return booking
 
 
@@ -70,9 +70,9 @@ def decline_booking(
         require_not_started(booking)
         Placement.objects.filter(piece__booking=booking).delete()
         change_state(booking, BookingState.DECLINED, deed="declined", by=by, at=at, why=note)
-        booking.firing = None
+        booking.firing, booking.is_promised = None, False
         booking.decline_reason = reason
-        booking.save(update_fields=["state", "firing", "decline_reason"])
+        booking.save(update_fields=["state", "firing", "is_promised", "decline_reason"])
         write_notice(
             key=f"declined:{booking.pk}",
             kind="declined",

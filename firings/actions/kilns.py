@@ -63,6 +63,8 @@ KILN_FIELDS = (
     "post_width_mm",
     "witness_every_firings",
     "meter_class_percent",
+    "thermocouple_type",
+    "thermocouple_class",
     "in_use_since",
     "note",
 )

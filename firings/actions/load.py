@@ -1,47 +1,61 @@
-"""A load is made: proposed by the packer from the queue, changed by crew, piece by piece."""
+"""A load is made: proposed by the planner from the queue, changed by crew, slip by slip."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
-from itertools import count
 
 from django.db import transaction
 from django.db.models import QuerySet
 
 from firings.actions.bookings import change_state, locked_booking
-from firings.actions.kiln_space import load_pieces, space_of, stacks_of, standard_shelves
+from firings.actions.kiln_space import stacks_of
+from firings.actions.left_out import Out, write_stays_out
+from firings.actions.load_answers import (
+    Offered,
+    faults_of,
+    figures_of,
+    first_sound,
+    is_wholly_in,
+    loaded_on,
+)
+from firings.actions.load_record import (
+    StandingLoad,
+    ids_on,
+    load_was_changed,
+    locked_ids,
+    standing_load,
+    where_everything_stands,
+    write_plan,
+)
 from firings.actions.plan_firing import locked_firing, require_state
-from firings.actions.size_words import left_out_words
 from firings.actions.ware_rules import check_may_enter
 from firings.calculations.footprints import SHELF_FRACTIONS, fraction_area_mm2
-from firings.calculations.kiln_space import KilnSpace
-from firings.calculations.load_plan import LeftOut, LoadPlan, WhyLeftOut
-from firings.calculations.packing import plan_load
-from firings.calculations.plan_check import check_load
+from firings.calculations.load_plan import LoadPlan
 from firings.models import (
     Booking,
     BookingState,
     Firing,
-    FiringPolicy,
     FiringState,
-    Layer,
+    LoadSearch,
+    Piece,
     Placement,
+    SearchState,
+    WhyOut,
 )
 from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
-from studio.models import Person, Role, Studio
+from studio.actions.trail import record_deed
+from studio.models import Person, Role
 
 # Before a firing is loading, a load is a proposal; ware is promised to it all the same.
 CAN_BE_LOADED = (FiringState.PLANNED, FiringState.LOADING)
-# How often a load is tried again with what was booked later; a try takes up to half a second.
-ROUNDS_AT_MOST = 8
 
 
 @dataclass(frozen=True)
 class LoadProposal:
-    """What the packer made of the queue: bookings that are in, and why others are not."""
+    """What the planner made of the queue: bookings that are in, and why others are not."""
 
     placed: list[Booking]
     left_out: dict[Booking, str]
@@ -49,32 +63,61 @@ class LoadProposal:
 
 
 def fill_load(*, by: Person, at: datetime, firing: Firing) -> LoadProposal:
-    """Make the load from what is in it or was promised space, then the dry ware in the queue.
+    """Make the load at once: what was promised space, then what the rule prefers of the queue.
 
-    First come, first served. A booking goes in with all its pieces or not at all.
+    A booking goes in with all its pieces or not at all. What is locked stays where it is.
     """
     require_role(by, Role.CREW)
     with transaction.atomic(durable=True):
-        firing = _loadable(firing)
-        on = _loaded_on(firing, at)
-        queue = Booking.objects.in_queue(firing.stage, firing.cone).dry_by(on)
-        waiting = list(with_ware(queue.select_for_update(of=("self",))))
-        return _write_load(firing, [*_held(firing), *waiting], by=by, at=at)
+        firing = loadable(firing)
+        proposal, _ = first_answer(firing, by=by, at=at)
+        record_deed(firing, "filled", by=by, at=at)
+    return proposal
+
+
+def first_answer(firing: Firing, *, by: Person, at: datetime) -> tuple[LoadProposal, LoadSearch]:
+    """Write the planner's first answer, and what a search goes on from. Firing locked."""
+    before = where_everything_stands(firing)
+    offered = offered_ware(firing, at)
+    load = standing_load(firing, offered.able)
+    progress = first_sound(load, offered, at)
+    proposal = write_answer(load, offered, progress.plan, by=by, at=at)
+    is_best = progress.is_best_possible
+    search, _ = LoadSearch.objects.update_or_create(
+        firing=firing,
+        defaults={
+            "state": SearchState.BEST if is_best else SearchState.ENDED,
+            "revision": firing.load_revision,
+            "before": before,
+            "begun_at": at,
+            "begun_by": by,
+            "heard_at": at,
+            **figures_of(progress),
+        },
+    )
+    return proposal, search
 
 
 def put_in_load(*, by: Person, at: datetime, firing: Firing, booking: Booking) -> LoadProposal:
     """Add one booking to a load; refused when it may not enter or does not fit."""
     require_role(by, Role.CREW)
     with transaction.atomic(durable=True):
-        firing = _loadable(firing)
+        firing = loadable(firing)
         booking = locked_booking(booking)
         if booking.state != BookingState.WAITING or booking.firing_id not in (None, firing.pk):
             raise WareRefusal("not_waiting", _why_not_waiting(booking, firing))
-        on = _loaded_on(firing, at)
+        if firing.kept_out.filter(booking=booking).exists():
+            raise WareRefusal(
+                "kept_out", f"Slip {booking.slip} is kept out of this firing. Allow it first."
+            )
+        on = loaded_on(firing, at)
         check_may_enter(booking, stage=firing.stage, cone=firing.cone, on=on)
-        mine = [one for one in _held(firing) if one.pk != booking.pk]
-        added = list(with_ware(Booking.objects.filter(pk=booking.pk)))
-        proposal = _write_load(firing, [*mine, *added], by=by, at=at)
+        booking.firing, booking.is_promised = firing, True
+        booking.save(update_fields=["firing", "is_promised"])
+        offered = _sorted_out(_held(firing), firing, on)
+        load = standing_load(firing, offered.able)
+        plan = first_sound(load, offered, at).plan
+        proposal = write_answer(load, offered, plan, by=by, at=at)
         if proposal.left_out:
             slips = ", ".join(left.slip for left in proposal.left_out)
             why = next(iter(proposal.left_out.values()))
@@ -96,19 +139,27 @@ def take_out_of_load(*, by: Person, at: datetime, firing: Firing, booking: Booki
     """Put one booking's ware back into the queue before the firing starts."""
     require_role(by, Role.CREW)
     with transaction.atomic(durable=True):
-        firing = _loadable(firing)
+        firing = loadable(firing)
         booking = locked_booking(booking)
         if booking.firing_id != firing.pk:
             raise WareRefusal("not_in_this_load", f"Slip {booking.slip} is not in this load.")
         Placement.objects.filter(piece__booking=booking).delete()
         if booking.state == BookingState.PLACED:
             change_state(booking, BookingState.WAITING, deed="taken out", by=by, at=at)
-        booking.firing = None
-        booking.save(update_fields=["state", "firing"])
+        booking.firing, booking.is_promised = None, False
+        booking.save(update_fields=["state", "firing", "is_promised"])
+        load_was_changed(firing)
     return booking
 
 
-def _loadable(firing: Firing) -> Firing:
+def promise_place(firing: Firing, pieces: Iterable[Piece]) -> None:
+    """What crew locked in is in: the planner keeps its slip whole before it looks at others."""
+    mine = Booking.objects.filter(firing=firing, pieces__in=[piece.pk for piece in pieces])
+    Booking.objects.filter(pk__in=mine.values("pk")).update(is_promised=True)
+
+
+def loadable(firing: Firing) -> Firing:
+    """The firing's row, held; refused when its load can no longer be made."""
     firing = locked_firing(firing)
     require_state(firing, *CAN_BE_LOADED)
     if firing.is_empty_first_firing:
@@ -116,151 +167,89 @@ def _loadable(firing: Firing) -> Firing:
     return firing
 
 
-def _loaded_on(firing: Firing, at: datetime) -> date:
-    zone = Studio.current().zone
-    return max(at, firing.planned_for).astimezone(zone).date()
+def offered_ware(firing: Firing, at: datetime) -> Offered:
+    """What is in the load or was promised space, then the queue, first come first."""
+    queue = Booking.objects.in_queue(firing.stage, firing.cone)
+    waiting = list(with_ware(queue.select_for_update(of=("self",))))
+    in_order = sorted([*_held(firing), *waiting], key=lambda one: (not one.is_promised, one.pk))
+    return _sorted_out(in_order, firing, loaded_on(firing, at))
 
 
 def _held(firing: Firing) -> list[Booking]:
     """What is in the load or was promised space, in order; nobody withdraws it meanwhile."""
-    return list(with_ware(firing.bookings.select_for_update(of=("self",)).order_by("pk")))
+    mine = firing.bookings.select_for_update(of=("self",)).order_by("pk")
+    return list(with_ware(mine))
 
 
 def with_ware(bookings: QuerySet[Booking]) -> QuerySet[Booking]:
-    """Bookings with all that the rules and the packer ask about them."""
+    """Bookings with all that the rules and the planner ask about them."""
     return bookings.select_related("clay", "member").prefetch_related("glazes", "pieces__placement")
 
 
-def _write_load(
-    firing: Firing, bookings: Sequence[Booking], *, by: Person, at: datetime
-) -> LoadProposal:
-    """Pack, check the plan with the second pair of eyes, and write layers and placements."""
-    policy = FiringPolicy.current()
-    space, gap_mm = space_of(firing.kiln, policy), policy.gap_mm(firing.stage)
-    on = _loaded_on(firing, at)
-    able, left_out = _sorted_out(bookings, firing, on)
-    plan, placed, no_room = _plan_whole_bookings(space, able, gap_mm)
-    faults = check_load(space, load_pieces(placed), plan, gap_mm)
-    if faults:
-        raise WareRefusal("plan_is_faulty", f"The load cannot be made: {faults[0]}", status=500)
-    _write_layers(firing, plan)
-    for booking in placed:
-        _mark_placed(booking, firing, space, by=by, at=at)
-    left_out |= {booking: left_out_words(left, by) for booking, left in no_room.items()}
-    for booking, why in left_out.items():
-        if booking.state == BookingState.PLACED:
-            change_state(booking, BookingState.WAITING, deed="left out", by=by, at=at, why=why)
-            booking.firing = None
-            booking.save(update_fields=["state", "firing"])
-    return LoadProposal(placed, left_out, plan.warnings)
-
-
-def _sorted_out(
-    bookings: Sequence[Booking], firing: Firing, on: date
-) -> tuple[list[Booking], dict[Booking, str]]:
+def _sorted_out(bookings: list[Booking], firing: Firing, on: date) -> Offered:
     """What may enter this load, and why the rest may not."""
+    kept_out = set(firing.kept_out.values_list("booking_id", flat=True))
     able: list[Booking] = []
-    refused: dict[Booking, str] = {}
+    out: dict[Booking, Out] = {}
     for booking in bookings:
+        if booking.pk in kept_out:
+            out[booking] = Out(WhyOut.KEPT_OUT)
+            continue
         try:
             check_may_enter(booking, stage=firing.stage, cone=firing.cone, on=on)
         except WareRefusal as refusal:
-            refused[booking] = refusal.message
+            is_wet = refusal.code == "not_dry_yet"
+            out[booking] = Out(
+                WhyOut.NOT_DRY if is_wet else WhyOut.WRONG_CONE, told=refusal.message
+            )
         else:
             able.append(booking)
-    return able, refused
+    return Offered(able, out)
 
 
-def _plan_whole_bookings(
-    space: KilnSpace, bookings: Sequence[Booking], gap_mm: int
-) -> tuple[LoadPlan, list[Booking], dict[Booking, LeftOut]]:
-    """Plan until every booking is wholly in or wholly out: one slip is fired together.
-
-    A long queue is tried in its order, each time as much as could fill the shelves by area; what
-    finds no room makes way for what was booked after it.
-    """
-    shelves_mm2 = sum(stack.shelf.area_mm2 * stack.shelves_count for stack in space.stacks)
-    tried: list[Booking] = []
-    untried = list(bookings)
-    no_room: dict[Booking, LeftOut] = {}
-    for number in count():
-        if number < ROUNDS_AT_MOST:
-            _top_up(tried, untried, shelves_mm2)
-        plan = plan_load(space, load_pieces(tried), gap_mm)
-        out = _bookings_left_out(tried, {left.piece_id: left for left in plan.left_out})
-        no_room |= out
-        tried = [booking for booking in tried if booking not in out]
-        is_last = number >= ROUNDS_AT_MOST - 1 or not untried or _area_mm2(tried) >= shelves_mm2
-        if not out and is_last:
-            break
-    too_late = {booking: LeftOut(booking.slip, WhyLeftOut.NO_ROOM) for booking in untried}
-    return plan, tried, no_room | too_late
-
-
-def _top_up(tried: list[Booking], untried: list[Booking], shelves_mm2: int) -> None:
-    while untried and _area_mm2(tried) < shelves_mm2:
-        tried.append(untried.pop(0))
+def write_answer(
+    load: StandingLoad, offered: Offered, plan: LoadPlan, *, by: Person, at: datetime
+) -> LoadProposal:
+    """Check a plan with the second pair of eyes, and write layers, placements and states."""
+    firing = load.firing
+    faults = faults_of(load, offered, plan)
+    if faults:
+        raise WareRefusal("plan_is_faulty", f"The load cannot be made: {faults[0]}", status=500)
+    standing = {key for layer in plan.layers for key in ids_on(layer)}
+    placed = [one for one in offered.able if is_wholly_in(one, standing)]
+    write_plan(firing, plan, locked=locked_ids(load))
+    for booking in placed:
+        _mark_placed(booking, load, by=by, at=at)
+    out = dict(offered.out) | {
+        booking: Out.of(booking, plan, load)
+        for booking in offered.able
+        if not is_wholly_in(booking, standing)
+    }
+    words = write_stays_out(firing, out, reader=by)
+    for booking in out:
+        if booking.state == BookingState.PLACED:
+            _send_back(booking, by=by, at=at, why=words[booking])
+    load_was_changed(firing)
+    # wet ware in the queue is told on the page; whoever filled the load did not ask for it
+    told = {one: words[one] for one in out if out[one].why != WhyOut.NOT_DRY or one.firing_id}
+    return LoadProposal(placed, told, plan.warnings)
 
 
-def _area_mm2(bookings: Sequence[Booking]) -> int:
-    return sum(booking.charged_area_mm2 for booking in bookings)
+def _send_back(booking: Booking, *, by: Person, at: datetime, why: str) -> None:
+    change_state(booking, BookingState.WAITING, deed="left out", by=by, at=at, why=why)
+    booking.firing, booking.is_promised = None, False
+    booking.save(update_fields=["state", "firing", "is_promised"])
 
 
-def _bookings_left_out(
-    bookings: Sequence[Booking], left: dict[str, LeftOut]
-) -> dict[Booking, LeftOut]:
-    """The bookings of which a piece stays out, each with the first such piece."""
-    out: dict[Booking, LeftOut] = {}
-    for booking in bookings:
-        pieces = [left[str(p.pk)] for p in booking.pieces.all() if str(p.pk) in left]
-        if pieces:
-            out[booking] = pieces[0]
-    return out
-
-
-def _write_layers(firing: Firing, plan: LoadPlan) -> None:
-    Placement.objects.filter(layer__firing=firing).delete()
-    firing.layers.all().delete()
-    shelves = standard_shelves(firing.kiln)
-    for planned in plan.layers:
-        pack = planned.cone_pack
-        layer = Layer.objects.create(
-            firing=firing,
-            stack=planned.stack,
-            position=planned.index,
-            shelf_set=shelves,
-            posts_mm=list(planned.post_mm),
-            shelf_bottom_mm=planned.shelf_bottom_mm,
-            cone_pack=[pack.x_mm, pack.y_mm, pack.turn_deg] if pack else None,
-        )
-        standing = [
-            Placement(
-                layer=layer,
-                piece_id=int(spot.piece_id),
-                x_mm=spot.x_mm,
-                y_mm=spot.y_mm,
-                turn_deg=spot.turn_deg,
-            )
-            for spot in planned.placements
-        ]
-        quarters = [
-            Placement(layer=layer, piece_id=int(piece_id), quadrants=list(taken))
-            for piece_id, taken in planned.fractions
-        ]
-        Placement.objects.bulk_create([*standing, *quarters])
-
-
-def _mark_placed(
-    booking: Booking, firing: Firing, space: KilnSpace, *, by: Person, at: datetime
-) -> None:
+def _mark_placed(booking: Booking, load: StandingLoad, *, by: Person, at: datetime) -> None:
     """A part of a shelf is charged by the shelves of the kiln it is really loaded in."""
     if booking.shelf_fraction:
         fraction = SHELF_FRACTIONS[booking.shelf_fraction]
-        shelf_mm2 = space.stacks[0].shelf.area_mm2
+        shelf_mm2 = load.space.stacks[0].shelf.area_mm2
         booking.charged_area_mm2 = fraction_area_mm2(shelf_mm2, fraction)
     if booking.state != BookingState.PLACED:
         change_state(booking, BookingState.PLACED, deed="placed", by=by, at=at)
-    booking.firing = firing
+    booking.firing = load.firing
     booking.save(update_fields=["state", "firing", "charged_area_mm2"])
 
 

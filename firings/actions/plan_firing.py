@@ -183,8 +183,8 @@ def release_ware(firing: Firing, *, deed: str, by: Person | None, at: datetime) 
     released = list(firing.bookings.select_related("member").select_for_update(of=("self",)))
     for booking in released:
         change_state(booking, BookingState.WAITING, deed=deed, by=by, at=at)
-        booking.firing = None
-        booking.save(update_fields=["state", "firing"])
+        booking.firing, booking.is_promised = None, False
+        booking.save(update_fields=["state", "firing", "is_promised"])
     return released
 
 

@@ -30,6 +30,10 @@ POLICY_RANGES = {
     "lowest_post_mm": (13, 100),
     "gap_above_mm": (0, 100),
     "gap_to_posts_mm": (0, 50),
+    "wait_percent_per_day": (0, 100),
+    "waits_at_most_days": (0, 365),
+    # below the time limit of a task
+    "search_seconds_at_most": (5, 40),
     "room_limit_c": (20, 60),
     "control_box_limit_c": (30, 100),
 }

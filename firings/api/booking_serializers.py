@@ -12,6 +12,7 @@ from firings.api.kiln_serializers import CONE
 from firings.calculations.footprints import GREATEST_SIZE_MM
 from firings.models import (
     Booking,
+    BookingForecast,
     BookingState,
     Clay,
     DeclineReason,
@@ -148,3 +149,12 @@ class BookingFilterSerializer(serializers.Serializer[Any]):
     cone = serializers.ChoiceField(**CONE, required=False)
     firing = serializers.IntegerField(min_value=1, max_value=2**31, required=False)
     slip = serializers.CharField(max_length=20, required=False)
+
+
+class ForecastSerializer(serializers.ModelSerializer[BookingForecast]):
+    """Half of all outcomes lie from `likely_from` to `likely_to`, nine of ten in the band."""
+
+    class Meta:
+        model = BookingForecast
+        fields = ("load", "likely_from", "likely_to", "band_from", "band_to")
+        read_only_fields = fields

@@ -27,12 +27,13 @@ from firings.api.booking_serializers import (
     BookingSerializer,
     BookSerializer,
     DeclineSerializer,
+    ForecastSerializer,
     MeasureSerializer,
 )
 from firings.api.exact import ExactSerializer
 from firings.api.firing_serializers import PutRightSerializer
 from firings.calculations.slips import read_slip
-from firings.models import Booking
+from firings.models import Booking, BookingForecast
 from studio.api.received import received
 
 
@@ -76,6 +77,13 @@ class BookingViewSet(viewsets.ReadOnlyModelViewSet[Booking]):
         booking = book_ware(by=request.user, at=timezone.now(), pieces=pieces, **sent)
         made = Booking.objects.get(pk=booking.pk)
         return Response(BookingSerializer(made).data, status=HTTP_201_CREATED)
+
+    @extend_schema(responses=ForecastSerializer)
+    @action(detail=True, methods=["get"])
+    def forecast(self, request: Request, pk: int) -> Response:
+        """In which coming load it will be, about when; 404 while nothing is known."""
+        known = get_object_or_404(BookingForecast, booking=self.get_object())
+        return Response(ForecastSerializer(known).data)
 
     @extend_schema(request=None, responses=BookingSerializer)
     @action(detail=True, methods=["post"])

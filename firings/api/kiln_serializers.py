@@ -20,6 +20,8 @@ from firings.models import (
     PartKind,
     ShelfSet,
     ShelfShape,
+    ThermocoupleClass,
+    ThermocoupleType,
     Vent,
 )
 
@@ -85,6 +87,8 @@ class KilnEditSerializer(ExactSerializer):
     meter_class_percent = serializers.DecimalField(
         max_digits=4, decimal_places=2, min_value=0, max_value=10, required=False
     )
+    thermocouple_type = serializers.ChoiceField(choices=ThermocoupleType.choices, required=False)
+    thermocouple_class = serializers.ChoiceField(choices=ThermocoupleClass.choices, required=False)
     in_use_since = serializers.DateField(required=False, allow_null=True)
     note = serializers.CharField(max_length=2000, required=False, allow_blank=True)
 

@@ -104,7 +104,8 @@ class KilnSpace:
 
 
 @lru_cache(maxsize=64)
-def _post_choices(heights_mm: tuple[int, ...], at_most: int) -> tuple[tuple[int, ...], ...]:
+def post_choices(heights_mm: tuple[int, ...], at_most: int) -> tuple[tuple[int, ...], ...]:
+    """Every height that up to `at_most` posts make, each with as few as possible; lowest first."""
     choices: dict[int, tuple[int, ...]] = {}
     for count in range(1, at_most + 1):
         for posts in combinations_with_replacement(sorted(set(heights_mm), reverse=True), count):
@@ -114,7 +115,7 @@ def _post_choices(heights_mm: tuple[int, ...], at_most: int) -> tuple[tuple[int,
 
 def lowest_posts(space: KilnSpace, rise_mm: float) -> tuple[int, ...] | None:
     """The posts, as few as possible, that reach the least height of at least `rise_mm`; or None."""
-    choices = _post_choices(space.post_heights_mm, space.posts_stacked_at_most)
+    choices = post_choices(space.post_heights_mm, space.posts_stacked_at_most)
     return next((posts for posts in choices if sum(posts) >= rise_mm), None)
 
 
@@ -210,6 +211,7 @@ __all__ = [
     "bodies_of",
     "check_footprint_fits",
     "lowest_posts",
+    "post_choices",
     "suggested_post_places",
     "tallest_piece_mm",
     "widest_disc_mm",

@@ -10,14 +10,14 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-from firings.calculations.cones import CONES
-from firings.calculations.heat_work import (
+from firings.calculations.cone_kinetics import (
     CONE_KINETICS,
     GAS_CONSTANT_J_PER_MOL_K,
     KELVIN_AT_0_C,
-    STEP_C_MAX,
     end_point_c,
 )
+from firings.calculations.cones import CONES
+from firings.calculations.heat_work import STEP_C_MAX
 from firings.calculations.readings import Reading, require_time_order
 from firings.calculations.witness_cones import RATE_C_PER_H
 

@@ -16,11 +16,14 @@ from firings.models.firings import (
     ConeRole,
     Firing,
     FiringState,
+    KeptSummary,
+    LogStretch,
     Reading,
     ReadingSource,
     Result,
     WitnessCone,
 )
+from firings.models.forecasts import BookingForecast, QueueForecast
 from firings.models.health import FiringHealth
 from firings.models.kiln_topics import KilnTopic, TimeUnit
 from firings.models.kilns import (
@@ -33,12 +36,24 @@ from firings.models.kilns import (
     KilnState,
     KilnToken,
     LifeUnit,
+    LogLayout,
     PartKind,
     ShelfSet,
     ShelfShape,
+    ThermocoupleClass,
+    ThermocoupleType,
     Vent,
 )
-from firings.models.loads import Layer, Placement
+from firings.models.loads import (
+    KeptOut,
+    Layer,
+    LayerHold,
+    LoadSearch,
+    Placement,
+    SearchState,
+    StaysOut,
+    WhyOut,
+)
 from firings.models.meter_files import MeterFile, MeterInterval
 from firings.models.policy import FiringPolicy
 from firings.models.ware import Clay, FootprintShape, Glaze, PieceSize
@@ -50,6 +65,7 @@ __all__ = [
     "AlarmKind",
     "Alloy",
     "Booking",
+    "BookingForecast",
     "BookingState",
     "CareKind",
     "CareTask",
@@ -65,13 +81,19 @@ __all__ = [
     "FiringState",
     "FootprintShape",
     "Glaze",
+    "KeptOut",
+    "KeptSummary",
     "Kiln",
     "KilnPart",
     "KilnState",
     "KilnToken",
     "KilnTopic",
     "Layer",
+    "LayerHold",
     "LifeUnit",
+    "LoadSearch",
+    "LogLayout",
+    "LogStretch",
     "MeterFile",
     "MeterInterval",
     "Outcome",
@@ -79,15 +101,21 @@ __all__ = [
     "Piece",
     "PieceSize",
     "Placement",
+    "QueueForecast",
     "Reading",
     "ReadingSource",
     "Result",
+    "SearchState",
     "ShelfFraction",
     "ShelfSet",
     "ShelfShape",
     "Stage",
+    "StaysOut",
+    "ThermocoupleClass",
+    "ThermocoupleType",
     "TimeUnit",
     "Vent",
     "WatchLimits",
+    "WhyOut",
     "WitnessCone",
 ]

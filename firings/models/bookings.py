@@ -79,6 +79,8 @@ class Booking(models.Model):
     firing = models.ForeignKey(
         "firings.Firing", null=True, blank=True, on_delete=models.PROTECT, related_name="bookings"
     )
+    # booked on this very firing, or put in by crew: the planner may not leave it out for others
+    is_promised = models.BooleanField(default=False)
     shelf_fraction = models.CharField(max_length=7, choices=ShelfFraction, blank=True)
     charged_area_mm2 = models.PositiveBigIntegerField()
     booked_area_mm2 = models.PositiveBigIntegerField()
@@ -113,6 +115,10 @@ class Booking(models.Model):
             models.CheckConstraint(
                 condition=~Q(state__in=["withdrawn", "declined"]) | Q(firing__isnull=True),
                 name="withdrawn_booking_is_in_no_load",
+            ),
+            models.CheckConstraint(
+                condition=Q(is_promised=False) | Q(firing__isnull=False),
+                name="promised_booking_has_its_firing",
             ),
             models.CheckConstraint(
                 condition=~Q(state="ready") | ~Q(pick_up_place=""),

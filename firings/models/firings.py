@@ -64,6 +64,7 @@ class Firing(models.Model):
     """One firing of one kiln, from plan to pick-up shelf. Energy in Wh, temperatures in C.
 
     The `watch_…` fields are what the watch carries along, and what it goes by.
+    `promised_plan` is a load that holds all that was promised space, layer by layer.
     The `log_…` fields are the summary of the readings, kept up to date as they come.
     """
 
@@ -78,6 +79,11 @@ class Firing(models.Model):
     planned_by = models.ForeignKey(
         "studio.Person", null=True, on_delete=models.PROTECT, related_name="+"
     )
+
+    # counts every change of the load: who plans compares it before writing
+    load_revision = models.PositiveIntegerField(default=0)
+
+    promised_plan = models.JSONField(default=list)
 
     start_check = models.JSONField(default=list)
     started_by = models.ForeignKey(
@@ -198,6 +204,45 @@ class ConePosition(models.TextChoices):
     RIGHT = "right", "Right"
     FRONT = "front", "Front"
     BACK = "back", "Back"
+
+
+class LogStretch(models.Model):
+    """A stretch of a firing's log by the clock, with the readings that show its shape.
+
+    points: [microseconds since 1970, then the fields of a reading], see log_stretches.py.
+    """
+
+    firing = models.ForeignKey(Firing, on_delete=models.CASCADE, related_name="log_stretches")
+    starts_at = models.DateTimeField()
+    points = models.JSONField()
+
+    class Meta:
+        ordering = ["starts_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["firing", "starts_at"], name="one_stretch_of_a_log_per_moment"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"log of {self.firing_id} from {self.starts_at:%Y-%m-%d %H:%M}"
+
+
+class KeptSummary(models.Model):
+    """A firing's summary as it stood after the reading at `at`: late readings start over here."""
+
+    firing = models.ForeignKey(Firing, on_delete=models.CASCADE, related_name="kept_summaries")
+    at = models.DateTimeField()
+    summary = models.JSONField()
+
+    class Meta:
+        ordering = ["at"]
+        constraints = [
+            models.UniqueConstraint(fields=["firing", "at"], name="one_kept_summary_per_moment"),
+        ]
+
+    def __str__(self) -> str:
+        return f"summary of {self.firing_id} at {self.at:%Y-%m-%d %H:%M}"
 
 
 class WitnessCone(models.Model):

@@ -24,6 +24,12 @@ class FiringPolicy(SingleRow):
     # a kiln room guide: control faults above 100 F, a board cut-out at 160 F
     room_limit_c = models.FloatField(default=38)
     control_box_limit_c = models.FloatField(default=66)
+    # how the planner weighs a day's wait, and after how long a wait goes before everything else:
+    # ours, no source
+    wait_percent_per_day = models.PositiveSmallIntegerField(default=2)
+    waits_at_most_days = models.PositiveSmallIntegerField(default=28)
+    # how long a search for a better load goes on: ours, no source
+    search_seconds_at_most = models.PositiveSmallIntegerField(default=30)
     # the same few cones every studio fires: what a member may choose
     bisque_cones = models.JSONField(default=list)
     glaze_cones = models.JSONField(default=list)

@@ -9,7 +9,7 @@ from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from firings.models import Booking, BookingState
+from firings.models import Booking, BookingForecast, BookingState
 from firings.pages.booking_pages import seen_booking
 from firings.pages.booking_rows import WareRow, own_bookings, piece_lines, ware_of, ware_rows
 from firings.pages.booking_steps import steps_of_booking
@@ -51,7 +51,10 @@ def my_ware(request: HttpRequest) -> HttpResponse:
 def booking_page(request: HttpRequest, slip: str) -> HttpResponse:
     booking = seen_booking(request, slip)
     trail = list(trail_of(booking))
-    context = booking_context(request, booking, trail) | {"more": more_about(request, booking)}
+    context = booking_context(request, booking, trail) | {
+        "more": more_about(request, booking),
+        "forecast": BookingForecast.objects.filter(booking=booking).first(),
+    }
     return render(request, "firings/booking.html", context)
 
 

@@ -18,7 +18,17 @@ from firings.actions.kilns import (
     ShelvesWanted,
 )
 from firings.calculations.cones import CONES
-from firings.models import Alloy, ChamberShape, Kiln, LifeUnit, PartKind, ShelfShape, Vent
+from firings.models import (
+    Alloy,
+    ChamberShape,
+    Kiln,
+    LifeUnit,
+    PartKind,
+    ShelfShape,
+    ThermocoupleClass,
+    ThermocoupleType,
+    Vent,
+)
 from studio.pages.rows import FormWithRows
 from studio.pages.unit_fields import AmountField, CountField, LengthField, PowerField, ReaderForm
 from studio.pages.widgets import DayInput
@@ -121,6 +131,18 @@ class KilnForm(FormWithRows):
         decimal_places=2,
         initial=2,
     )
+    thermocouple_type = forms.ChoiceField(
+        label="Thermocouple",
+        help_text="From its wire or its connector. It says how far a reading can be off.",
+        choices=ThermocoupleType.choices,
+        initial=ThermocoupleType.K,
+    )
+    thermocouple_class = forms.ChoiceField(
+        label="Its tolerance class",
+        help_text="From its maker's sheet; standard if unknown.",
+        choices=ThermocoupleClass.choices,
+        initial=ThermocoupleClass.STANDARD,
+    )
     in_use_since = forms.DateField(label="In use since", required=False, widget=DayInput)
     note = forms.CharField(
         label="Note", required=False, max_length=2000, widget=forms.Textarea({"rows": 3})
@@ -149,6 +171,10 @@ class KilnForm(FormWithRows):
         (
             "Power and air",
             ("rated_power_w", "supply_v", "breaker_a", "meter_class_percent", "vent"),
+        ),
+        (
+            "Temperature",
+            ("thermocouple_type", "thermocouple_class"),
         ),
     )
 

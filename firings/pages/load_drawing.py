@@ -10,7 +10,16 @@ from firings.calculations.footprints import Footprint, charged_area_mm2
 from firings.calculations.kiln_space import Stack
 from firings.calculations.load_plan import CONE_PACK
 from firings.calculations.load_plan import QUARTERS as QUARTERS_OF_A_SHELF
-from firings.models import Booking, Firing, FiringPolicy, Kiln, Layer, Piece, Placement
+from firings.models import (
+    Booking,
+    Firing,
+    FiringPolicy,
+    Kiln,
+    Layer,
+    LayerHold,
+    Piece,
+    Placement,
+)
 from firings.pages.load_shapes import (
     QUARTER_WORDS,
     circle_path,
@@ -30,7 +39,11 @@ LABEL_MM = (11.0, 30.0)
 
 @dataclass(frozen=True)
 class Thing:
-    """Something on a shelf: its outlines, and a label in its middle. Sizes in mm."""
+    """Something on a shelf: its outlines, and a label in its middle. Sizes in mm.
+
+    `y_mm` counts downwards, as pictures do. `piece` is the piece's number, None for what is no
+    ware; `lock_mm` is where the mark of a locked piece stands above its label.
+    """
 
     kind: str
     paths: tuple[str, ...]
@@ -39,6 +52,18 @@ class Thing:
     y_mm: float
     label_mm: float
     title: str
+    piece: int | None = None
+    is_locked: bool = False
+
+    @property
+    def lock_y_mm(self) -> float:
+        """Where the padlock stands: above the label."""
+        return round(self.y_mm - self.label_mm * 1.15, 1)
+
+    @property
+    def spoken(self) -> str:
+        """What a screen reader says of it."""
+        return f"{self.title}, locked" if self.is_locked else self.title
 
 
 @dataclass(frozen=True)
@@ -60,6 +85,15 @@ class LayerDrawing:
     lines: tuple[Line, ...]
     tallest_mm: int
     fill_percent: int
+    is_locked: bool
+    rooms: tuple[dict[str, float], ...]
+    free_mm: int
+    has_set_height: bool
+
+    @property
+    def key(self) -> str:
+        """What forms call this layer."""
+        return f"{self.layer.stack}:{self.layer.position}"
 
 
 @dataclass(frozen=True)
@@ -97,16 +131,18 @@ class LoadDrawing:
 
 
 def draw_load(firing: Firing) -> LoadDrawing:
-    """The load as it is written down; three queries, however much is in it."""
+    """The load as it is written down; a few queries, however much is in it."""
     layers = list(
         firing.layers.select_related("shelf_set").prefetch_related(
             "placements__piece__booking__member"
         )
     )
-    gap_mm = FiringPolicy.current().gap_mm(firing.stage)
+    policy = FiringPolicy.current()
+    gap_mm = policy.gap_mm(firing.stage)
+    holds = {(hold.stack, hold.position): hold for hold in firing.holds.all()}
     stacks = {layer.pk: _stack_of(layer, firing.kiln) for layer in layers}
     drawn = tuple(
-        _draw_layer(layer, stacks[layer.pk], layers, gap_mm, firing.kiln) for layer in layers
+        _draw_layer(layer, stacks[layer.pk], layers, policy, firing, holds) for layer in layers
     )
     usable_mm2 = sum(stack.shelf.area_mm2 for stack in stacks.values())
     taken_mm2 = sum(_taken_mm2(layer, stacks[layer.pk], gap_mm) for layer in layers)
@@ -129,16 +165,31 @@ def layer_title(layer: Layer) -> str:
 
 
 def _draw_layer(
-    layer: Layer, stack: Stack, layers: Sequence[Layer], gap_mm: int, kiln: Kiln
+    layer: Layer,
+    stack: Stack,
+    layers: Sequence[Layer],
+    policy: FiringPolicy,
+    firing: Firing,
+    holds: dict[tuple[str, int], LayerHold],
 ) -> LayerDrawing:
+    kiln, gap_mm = firing.kiln, policy.gap_mm(firing.stage)
     placements = list(layer.placements.all())
-    things = [_draw_piece(placement, stack) for placement in placements]
-    if any(other.stack == layer.stack and other.position == layer.position + 1 for other in layers):
+    hold = holds.get((layer.stack, layer.position))
+    above_hold = holds.get((layer.stack, layer.position + 1))
+    above = next(
+        (la for la in layers if (la.stack, la.position) == (layer.stack, layer.position + 1)), None
+    )
+    rooms = tuple(hold.keep_free) if hold else ()
+    things = [_draw_room(room) for room in rooms]
+    things += [_draw_piece(placement, stack) for placement in placements]
+    if above:
         things += [_draw_post(place, kiln.post_width_mm) for place in stack.post_places_mm]
     if layer.cone_pack:
         things.append(_draw_cone_pack(layer.cone_pack))
     left, front, right, back = stack.shelf.bounds_mm
     width, depth = right - left + 2 * MARGIN_MM, back - front + 2 * MARGIN_MM
+    ceiling_mm = above.shelf_bottom_mm if above else kiln.chamber_height_mm
+    top_mm = layer.shelf_bottom_mm + stack.shelf.thickness_mm
     return LayerDrawing(
         layer=layer,
         title=layer_title(layer),
@@ -148,7 +199,19 @@ def _draw_layer(
         lines=tuple(_line(placement, stack) for placement in placements),
         tallest_mm=max((put.piece.height_mm for put in placements), default=0),
         fill_percent=round(100 * _taken_mm2(layer, stack, gap_mm) / stack.shelf.area_mm2),
+        is_locked=bool(hold and hold.is_whole),
+        rooms=rooms,
+        free_mm=max(0, ceiling_mm - top_mm - policy.gap_above_mm),
+        has_set_height=bool(above_hold and above_hold.posts_mm),
     )
+
+
+def _draw_room(room: dict[str, float]) -> Thing:
+    """Room that crew keep free."""
+    path = rectangle_path(
+        room["x_mm"], room["y_mm"], room["width_mm"], room["depth_mm"], room.get("turn_deg", 0)
+    )
+    return Thing("room", (path,), "free", room["x_mm"], -room["y_mm"], 14, "room kept free")
 
 
 def _draw_piece(placement: Placement, stack: Stack) -> Thing:
@@ -159,10 +222,21 @@ def _draw_piece(placement: Placement, stack: Stack) -> Thing:
     if footprint is None or placement.x_mm is None or placement.y_mm is None:
         paths = tuple(quarter_path(stack.shelf, quarter) for quarter in placement.quadrants)
         x_mm, y_mm = quarter_middle(stack.shelf, placement.quadrants)
-        return Thing("quarter", paths, slip, x_mm, -y_mm, LABEL_MM[1], title)
+        locked = placement.is_locked
+        return Thing("quarter", paths, slip, x_mm, -y_mm, LABEL_MM[1], title, piece.pk, locked)
     x_mm, y_mm, turn_deg = placement.x_mm, placement.y_mm, placement.turn_deg
     path = footprint_path(footprint, x_mm, y_mm, turn_deg)
-    return Thing("piece", (path,), slip, x_mm, -y_mm, _label_mm(footprint, turn_deg), title)
+    return Thing(
+        kind="piece",
+        paths=(path,),
+        label=slip,
+        x_mm=x_mm,
+        y_mm=-y_mm,
+        label_mm=_label_mm(footprint, turn_deg),
+        title=title,
+        piece=piece.pk,
+        is_locked=placement.is_locked,
+    )
 
 
 def _label_mm(footprint: Footprint, turn_deg: float) -> float:

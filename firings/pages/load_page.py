@@ -9,15 +9,18 @@ from django import forms
 from django.contrib import messages
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from firings.actions.bookings import correct_piece
+from firings.actions.left_out import stays_out_words
 from firings.actions.load import LoadProposal, fill_load, put_in_load, take_out_of_load
 from firings.calculations.footprints import GREATEST_SIZE_MM
+from firings.load_sheet_pdf import render_load_sheet
 from firings.models import Booking, BookingState, Firing, FootprintShape, Piece
 from firings.pages.found import booking_with_slip, firing_numbered, page_of
+from firings.pages.load_board import what_is_in
 from firings.pages.load_drawing import draw_load
 from studio.models import Role
 from studio.pages.access import needs
@@ -34,10 +37,13 @@ def load_context(request: HttpRequest, firing: Firing) -> dict[str, Any]:
     slips = list(mine.prefetch_related("pieces__placement").order_by("pk"))
     placed = [booking for booking in slips if booking.state == BookingState.PLACED]
     queue = Booking.objects.in_queue(firing.stage, firing.cone).select_related("member")
-    why = request.session.get(_left_out_key(firing), {})
+    why = {
+        row.booking_id: stays_out_words(row, request.user)
+        for row in firing.stay_out.select_related("booking")
+    }
     waiting = list(queue.annotate(pieces_count=Count("pieces"))[: WAITING_SHOWN + 1])
     for booking in [*slips, *waiting]:
-        booking.why_left_out = why.get(booking.slip, "")
+        booking.why_left_out = why.get(booking.pk, "")
     return {
         "drawing": draw_load(firing),
         "placed": placed,
@@ -61,20 +67,11 @@ def fill(request: HttpRequest, number: int) -> HttpResponse:
 
     def act() -> LoadProposal:
         proposal = fill_load(by=request.user, at=timezone.now(), firing=firing)
-        _remember_left_out(request, firing, proposal)
         for warning in proposal.warnings:
             messages.warning(request, warning)
         return proposal
 
-    return answer_deed(request, act, done=_what_is_in, then=page_of(firing))
-
-
-def _what_is_in(proposal: LoadProposal) -> str:
-    placed, out = len(proposal.placed), len(proposal.left_out)
-    told = "1 slip is in the load." if placed == 1 else f"{placed} slips are in the load."
-    if out:
-        told += f" {out} stay{'s' if out == 1 else ''} out; the list below says why."
-    return told
+    return answer_deed(request, act, done=what_is_in, then=page_of(firing))
 
 
 @needs(Role.CREW)
@@ -162,17 +159,12 @@ def measure(request: HttpRequest, number: int, piece: int) -> HttpResponse:
 
 @needs(Role.CREW, Role.MANAGER)
 def sheet(request: HttpRequest, number: int) -> HttpResponse:
-    """The load on paper, to hang at the kiln."""
+    """The load on paper, to carry to the kiln."""
     firing = firing_numbered(number)
-    context = {"firing": firing, "drawing": draw_load(firing), "back": page_of(firing)}
-    return render(request, "firings/load_sheet.html", context)
-
-
-def _left_out_key(firing: Firing) -> str:
-    return f"left_out_of_{firing.pk}"
-
-
-def _remember_left_out(request: HttpRequest, firing: Firing, proposal: LoadProposal) -> None:
-    """Kept for whoever filled the load, until it is filled again."""
-    out = {booking.slip: why for booking, why in proposal.left_out.items()}
-    request.session[_left_out_key(firing)] = out
+    document = render_load_sheet(firing, units_of(request), at=timezone.now())
+    name = f"load-sheet-{firing.pk}.pdf"
+    return HttpResponse(
+        document,
+        content_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{name}"'},
+    )

@@ -9,7 +9,7 @@ from django import forms
 
 from firings.actions.ware import POLICY_RANGES
 from firings.models import FiringPolicy
-from studio.pages.unit_fields import LengthField, ReaderForm, TemperatureField
+from studio.pages.unit_fields import CountField, LengthField, ReaderForm, TemperatureField
 
 A_GUIDE = "A kiln maker's loading guide."
 ROOM_GUIDE = "A supplier's kiln room guide"
@@ -21,6 +21,9 @@ SOURCES = {
     "lowest_post_mm": f"Half an inch (12.7 mm), rounded up. {A_GUIDE}",
     "gap_above_mm": f"Half an inch under what is above. {A_GUIDE}",
     "gap_to_posts_mm": "Common practice, no source.",
+    "wait_percent_per_day": "Ours, no source: a day's wait makes ware worth 2 % more to a load.",
+    "waits_at_most_days": "Ours, no source: after four weeks ware goes before all other.",
+    "search_seconds_at_most": "Ours, no source.",
     "room_limit_c": f"{ROOM_GUIDE}: control faults above 100 °F.",
     "control_box_limit_c": f"{ROOM_GUIDE}: one maker's board cuts out at 160 °F; this stays "
     "about 5 °C below it.",
@@ -30,7 +33,7 @@ NO_DEFAULT = "Each studio lists its own; an empty list takes every cone."
 
 @dataclass(frozen=True)
 class DefaultValue:
-    """One default as the policy page lists it; `value` is in mm or C."""
+    """One default as the policy page lists it; `value` is in mm or C, or a plain number."""
 
     label: str
     kind: str
@@ -46,6 +49,11 @@ def _length(name: str, label: str, help_text: str) -> LengthField:
 def _temperature(name: str, label: str, help_text: str) -> TemperatureField:
     low, high = POLICY_RANGES[name]
     return TemperatureField(label=label, help_text=help_text, min_c=low, max_c=high)
+
+
+def _count(name: str, label: str, help_text: str) -> CountField:
+    low, high = POLICY_RANGES[name]
+    return CountField(label=label, help_text=help_text, min_value=low, max_value=high)
 
 
 class ListField(forms.CharField):
@@ -86,6 +94,21 @@ class PolicyForm(ReaderForm):
     )
     gap_above_mm = _length("gap_above_mm", "Gap above the tallest piece", "To shelf or lid.")
     gap_to_posts_mm = _length("gap_to_posts_mm", "Gap between ware and posts", "")
+    wait_percent_per_day = _count(
+        "wait_percent_per_day",
+        "What a day's wait adds to the worth of ware, in percent",
+        "The planner fills shelves with what is worth most: area, and how long it has waited.",
+    )
+    waits_at_most_days = _count(
+        "waits_at_most_days",
+        "Days after which ware goes before all other",
+        "So nobody's ware waits for ever, even if the load is then less full.",
+    )
+    search_seconds_at_most = _count(
+        "search_seconds_at_most",
+        "Seconds to look for a better load",
+        "The first answer comes at once; looking on stops sooner when nothing can be better.",
+    )
     room_limit_c = _temperature("room_limit_c", "Alarm when the room is above", "Crew are told.")
     control_box_limit_c = _temperature(
         "control_box_limit_c", "Alarm when the control box reaches", "Crew are told."
@@ -115,12 +138,16 @@ class PolicyForm(ReaderForm):
         return {name: getattr(policy, name) for name in PolicyForm.base_fields}
 
 
+def _kind(name: str) -> str:
+    return {"c": "temperature", "mm": "length"}.get(name.rsplit("_", 1)[-1], "count")
+
+
 def default_values() -> list[DefaultValue]:
     """Every default with its source, in the order of the form."""
     return [
         DefaultValue(
             label=str(PolicyForm.base_fields[name].label),
-            kind="temperature" if name.endswith("_c") else "length",
+            kind=_kind(name),
             value=FiringPolicy._meta.get_field(name).default,
             source=source,
         )

@@ -80,7 +80,7 @@ def one_queue(request: HttpRequest, stage: str, cone: str) -> HttpResponse:
     today = _today(request)
     waiting = (
         Booking.objects.in_queue(stage, cone)
-        .select_related("member", "clay")
+        .select_related("member", "clay", "forecast")
         .annotate(pieces_count=Count("pieces"))
     )
     found = queues_on(today, stage, cone)

@@ -31,12 +31,7 @@ from billing.models import (
 )
 from firings.models import KilnPart
 from tests.billing.conftest import Books
-from tests.billing.scene import (
-    AFTER_MARCH,
-    MARCH,
-    NOON,
-    make_account,
-)
+from tests.billing.scene import AFTER_MARCH, MARCH, NOON, make_account
 
 
 def run(sql: str, *parameters: object) -> None:

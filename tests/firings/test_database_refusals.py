@@ -54,6 +54,27 @@ def test_a_reading_twice_at_one_time(kiln):
     assert Reading.objects.count() == 1
 
 
+def test_a_stretch_of_a_short_log_or_a_kept_summary_twice(kiln):
+    firing = firing_row(kiln, "firing")
+    firing.log_stretches.create(starts_at=NOON, points=[])
+    refused(
+        "one_stretch_of_a_log_per_moment",
+        lambda: firing.log_stretches.create(starts_at=NOON, points=[]),
+    )
+    firing.kept_summaries.create(at=NOON, summary={})
+    refused(
+        "one_kept_summary_per_moment", lambda: firing.kept_summaries.create(at=NOON, summary={})
+    )
+
+
+@pytest.mark.parametrize("changed", [{"thermocouple_type": "X"}, {"thermocouple_class": "class 3"}])
+def test_a_thermocouple_of_no_known_type_or_class(kiln, changed):
+    refused(
+        "thermocouple_is_of_a_known_type_and_class",
+        lambda: type(kiln).objects.filter(pk=kiln.pk).update(**changed),
+    )
+
+
 class TestAlarms:
     @pytest.fixture
     def firing(self, kiln):
@@ -164,3 +185,22 @@ def test_cooling_habits_come_of_a_firing_and_a_kiln_has_them_once(kiln):
             kiln=kiln, learned={}, firings_count=2, learned_at=NOON
         ),
     )
+
+
+def test_two_holds_on_one_level_or_two_reasons_for_one_slip(kiln):
+    firing, booking = firing_row(kiln, "closed"), scene.booking(scene.person("Ines"))
+    firing.holds.create(position=1)
+    refused("one_hold_per_level", lambda: firing.holds.create(position=1))
+    firing.kept_out.create(booking=booking)
+    refused("each_slip_is_kept_out_once", lambda: firing.kept_out.create(booking=booking))
+    firing.stay_out.create(booking=booking, why="no_room")
+    refused(
+        "each_slip_stays_out_for_one_reason",
+        lambda: firing.stay_out.create(booking=booking, why="too_big"),
+    )
+
+
+def test_promised_space_without_its_firing(kiln):
+    booking = scene.booking(scene.person("Ines"))
+    mine = Booking.objects.filter(pk=booking.pk)
+    refused("promised_booking_has_its_firing", lambda: mine.update(is_promised=True))

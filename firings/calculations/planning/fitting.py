@@ -24,7 +24,7 @@ from firings.calculations.planning.preparing import (
     prepare,
 )
 from firings.calculations.planning.problem import Held, QueuePiece
-from firings.calculations.planning.recreate import Loads
+from firings.calculations.planning.recreate import Loads, missing_packs
 from firings.calculations.planning.towers import (
     Column,
     Item,
@@ -97,7 +97,7 @@ def _anew(prepared: Prepared, order: int) -> Loads:
 
 def _mended(prepared: Prepared, state: Loads, most_steps: int) -> Load | None:
     """The load once its bank is empty, after so many steps at most; or None."""
-    if not state.bank:
+    if _is_whole(prepared, state):
         return state.loads[0]
     running = steps(
         state,
@@ -108,9 +108,14 @@ def _mended(prepared: Prepared, state: Loads, most_steps: int) -> Load | None:
     )
     for _ in range(most_steps):
         after, _ = next(running)
-        if not after.bank:
+        if _is_whole(prepared, after):
             return after.loads[0]
     return None
+
+
+def _is_whole(prepared: Prepared, state: Loads) -> bool:
+    """Whether everything is in, and the cones too."""
+    return not state.bank and not missing_packs(state.loads[0], prepared.make.packs_wanted)
 
 
 def _mean_bulk(prepared: Prepared) -> float:

@@ -80,20 +80,20 @@ TRAY = Placement("tray", 60, 0, 90)
     [
         (
             with_lower(placements=(Placement("mug", 0, 0), TRAY)),
-            "mug and tray on shelf 1 of whole overlap by 35.00 mm.",
+            "mug and tray on layer 1 overlap by 35.00 mm.",
         ),
         (
             with_lower(placements=(Placement("mug", -40, 0), TRAY)),
-            "mug and tray on shelf 1 of whole are 5.00 mm apart; 6 mm are needed.",
+            "mug and tray on layer 1 are 5.00 mm apart; 6 mm are needed.",
         ),
         (
             with_lower(placements=(Placement("mug", -160, 0), TRAY)),
-            "mug on shelf 1 of whole sticks out over the edge of the shelf by 5.00 mm.",
+            "mug on layer 1 sticks out over the edge of the shelf by 5.00 mm.",
         ),
         (
             with_lower(placements=(Placement("mug", -120, -120), TRAY)),
             # 84.85 mm between the middles, less 45 and 19 mm.
-            "mug on shelf 1 of whole is 20.85 mm from the post at (-180, -180); 30 mm are needed.",
+            "mug on layer 1 is 20.85 mm from the post at (-180, -180); 30 mm are needed.",
         ),
         (
             with_lower(placements=(Placement("mug", -100, 0), replace(TRAY, turn_deg=45))),
@@ -101,24 +101,24 @@ TRAY = Placement("tray", 60, 0, 90)
         ),
         (
             with_upper(post_mm=(100,), shelf_bottom_mm=140),
-            "mug on shelf 1 of whole is 100 mm high; 90 mm are free.",
+            "mug on layer 1 is 100 mm high; 90 mm are free.",
         ),
         (
             with_upper(post_mm=(100, 100), shelf_bottom_mm=240),
-            "vase on shelf 2 of whole is 140 mm high; 130 mm are free.",
+            "vase on layer 2 is 140 mm high; 130 mm are free.",
         ),
-        (with_lower(post_mm=(), shelf_bottom_mm=0), "There are no posts under shelf 1 of whole."),
+        (with_lower(post_mm=(), shelf_bottom_mm=0), "There are no posts under layer 1."),
         (
             with_upper(post_mm=(155,), shelf_bottom_mm=195),
-            "The studio has no posts of 155 mm, needed under shelf 2 of whole.",
+            "The studio has no posts of 155 mm, needed under layer 2.",
         ),
         (
             with_upper(post_mm=(50, 50, 50)),
-            "3 posts stand on top of each other under shelf 2 of whole; at most 2 may.",
+            "3 posts stand on top of each other under layer 2; at most 2 may.",
         ),
         (
             with_upper(shelf_bottom_mm=200),
-            "The underside of shelf 2 of whole is given as 200 mm; its posts carry it at 190 mm.",
+            "The underside of layer 2 is given as 200 mm; its posts carry it at 190 mm.",
         ),
         (
             with_upper(index=3),
@@ -142,24 +142,24 @@ TRAY = Placement("tray", 60, 0, 90)
         ),
         (
             with_upper(fractions=(("corner", (0,)), ("tile", (0,)))),
-            "Quarter 0 of shelf 2 of whole is taken 2 times.",
+            "Quarter 0 of layer 2 is taken 2 times.",
         ),
         (
             with_upper(fractions=(("corner", (0, 2)),)),
-            "The two quarters of corner on shelf 2 of whole are not beside each other.",
+            "The two quarters of corner on layer 2 are not beside each other.",
         ),
         (
             with_upper(fractions=(("corner", (1, 2)),)),
             "corner has 2 quarters; it booked 1/4 shelf.",
         ),
-        (with_upper(fractions=(("corner", (7,)),)), "Shelf 2 of whole has no quarter 7."),
+        (with_upper(fractions=(("corner", (7,)),)), "Layer 2 has no quarter 7."),
         (
             with_upper(fractions=(("corner", (2,)),)),
-            "vase on shelf 2 of whole stands in quarter 2, which is booked.",
+            "vase on layer 2 stands in quarter 2, which is booked.",
         ),
         (
             with_upper(fractions=(("corner", (3,)),)),
-            "the cone pack on shelf 2 of whole stands in quarter 3, which is booked.",
+            "the cone pack on layer 2 stands in quarter 3, which is booked.",
         ),
         (
             with_upper(fractions=(), placements=(*UPPER.placements, Placement("corner", 100, 100))),
@@ -167,7 +167,7 @@ TRAY = Placement("tray", 60, 0, 90)
         ),
         (
             with_upper(cone_pack=Placement("", -120, -120)),
-            "vase and the cone pack on shelf 2 of whole overlap by 70.00 mm.",
+            "vase and the cone pack on layer 2 overlap by 70.00 mm.",
         ),
     ],
 )
@@ -186,11 +186,11 @@ def test_each_spoiled_plan_is_told(plan, fault):
     [
         (
             {"keep_from_wall_mm": 90},
-            "mug on shelf 1 of whole is 5.00 mm too near the wall of the chamber.",
+            "mug on layer 1 is 5.00 mm too near the wall of the chamber.",
         ),
         (
             {"lowest_post_mm": 25},
-            "Shelf 1 of whole stands 20 mm above the floor; the bottom shelf needs at least 25 mm.",
+            "Layer 1 stands 20 mm above the floor; the bottom shelf needs at least 25 mm.",
         ),
         (
             {"stacks": (replace(SPACE.stacks[0], shelves_count=1),)},
@@ -202,7 +202,7 @@ def test_each_spoiled_plan_is_told(plan, fault):
         ),
         (
             {"chamber": Chamber("rectangle", 200, width_mm=460, depth_mm=460)},
-            "The top of shelf 2 of whole is at 210 mm; the chamber is 200 mm high.",
+            "The top of layer 2 is at 210 mm; the chamber is 200 mm high.",
         ),
     ],
 )
@@ -230,6 +230,6 @@ def test_pieces_of_two_towers_are_compared_where_their_heights_meet():
         return LoadPlan((left, right), ())
 
     assert check_load(space, pieces, plan(20), 6) == ()
-    told = "a and b on shelf 1 of left are 6.00 mm apart; 10 mm are needed."
+    told = "a and b on layer 1 on the left are 6.00 mm apart; 10 mm are needed."
     assert check_load(space, pieces, plan(20), 10) == (told,)
     assert check_load(space, pieces, plan(100), 10) == ()

@@ -1,7 +1,9 @@
 """A load is filled, changed slip by slip, measured and printed, over HTTP."""
 
 import re
+from io import BytesIO
 
+import pikepdf
 import pytest
 
 from firings.actions.book import PieceRequest
@@ -152,11 +154,30 @@ def test_half_round_shelves_are_drawn_side_by_side(way, crew_client):
     assert context["drawing"].layers[0].title in ("Layer 1, left", "Layer 1, right")
 
 
-def test_the_load_sheet_has_every_piece(way, crew_client, url):
+def test_the_load_sheet_is_an_accessible_pdf_with_every_piece(way, crew_client, url):
     crew_client.post(f"{url}load/fill/")
-    page = crew_client.get(f"{url}load/sheet/").content.decode()
-    assert page.count(f'<th scope="row">{way.booking.slip}</th>') == 4
-    assert "data-print" in page
+    answer = crew_client.get(f"{url}load/sheet/")
+    assert answer["Content-Type"] == "application/pdf"
+    with pikepdf.open(BytesIO(answer.content)) as pdf:
+        root = pdf.Root
+        # ISO 14289-1 (PDF/UA-1): 5 identification, 7.1 tagging and title, 7.2 language.
+        assert "<pdfuaid:part>1</pdfuaid:part>" in root.Metadata.read_bytes().decode()
+        assert bool(root.MarkInfo.Marked)
+        assert str(root.Lang).startswith("en")
+        assert bool(root.ViewerPreferences.DisplayDocTitle)
+        figures = [tag for tag in _tags(root.StructTreeRoot) if tag.get("/S") == "/Figure"]
+        # the side view and one layer, each with words instead of the picture (7.3)
+        assert [bool(str(one.get("/Alt", ""))) for one in figures] == [True, True]
+        assert any(way.booking.slip in str(one.Alt) for one in figures)
+
+
+def _tags(node):
+    """Every element of a PDF's structure."""
+    if isinstance(node, pikepdf.Dictionary):
+        yield node
+        below = node.get("/K")
+        for child in below if isinstance(below, pikepdf.Array) else [below]:
+            yield from _tags(child)
 
 
 def test_only_crew_change_a_load(way, url):

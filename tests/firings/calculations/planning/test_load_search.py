@@ -64,6 +64,18 @@ def test_every_load_can_be_made_as_written(kiln, seed, count, gap_mm, cone_packs
         assert packs >= min(cone_packs, len(progress.plan.layers), 1)
 
 
+def test_ware_that_fills_one_shelf_makes_way_for_the_cones_and_is_fired_all_the_same():
+    """Three slips of four mugs cover a shelf to its edge; the cones need another one."""
+    pieces = [
+        QueuePiece(f"m{n}", "m", "bisque", "04", Disc(90), 100, TODAY, group=f"slip {n // 4}")
+        for n in range(12)
+    ]
+    best = best_of(ROUND, pieces, gap_mm=0, cone_pack_layers=1)
+    assert ids_in(best.plan) == {piece.id for piece in pieces}
+    assert any(layer.cone_pack for layer in best.plan.layers)
+    assert faults(ROUND, pieces, best.plan, gap_mm=0) == ()
+
+
 def test_answers_never_get_worse_and_are_the_same_for_a_seed():
     pieces = mixed_ware(40, 7)
     runs = [list(islice(improve_load(ROUND, pieces, 6, on=TODAY, seed=3), 8)) for _ in range(2)]

@@ -8,7 +8,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("firings", "0007_learn_how_kilns_cool"),
+        ("firings", "0013_keep_the_promised_plan"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
