@@ -270,6 +270,10 @@ TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
 STATIC_ROOT = HOME / "static"
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "studio.pages.chart_files.ChartFilesFinder",
+]
 MEDIA_ROOT = HOME / "media"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
@@ -311,10 +315,13 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "LengthUnitEnum": "studio.models.people.LENGTH_UNITS",
         # Choices that several fields share, or that share their field's name with others.
+        "AlarmKindEnum": "firings.models.AlarmKind",
         "BookingStateEnum": "firings.models.BookingState",
         "CareKindEnum": "firings.models.CareKind",
         "ChargeKindEnum": "billing.models.ChargeKind",
         "ConeEnum": "firings.api.kiln_serializers.CONE_CHOICES",
+        "ConePositionEnum": "firings.models.ConePosition",
+        "ConeRoleEnum": "firings.models.ConeRole",
         "DeclineReasonEnum": "firings.models.DeclineReason",
         "FiringStateEnum": "firings.models.FiringState",
         "FootprintShapeEnum": "firings.models.FootprintShape",

@@ -15,6 +15,7 @@ from firings.actions.kiln_space import (
     shelf_area_mm2,
     space_of,
 )
+from firings.actions.promised_space import promise_space
 from firings.actions.size_words import no_room_for_cones
 from firings.actions.ware_rules import (
     check_cone,
@@ -31,7 +32,7 @@ from firings.calculations.footprints import (
     fraction_area_mm2,
 )
 from firings.calculations.kiln_space import KilnSpace
-from firings.calculations.packing import fits
+from firings.calculations.planning.fitting import fits
 from firings.calculations.slips import slip_code
 from firings.models import (
     Booking,
@@ -254,10 +255,8 @@ def _take_space(
             field="dry_on",
         )
     booking.firing, booking.is_promised = firing, True
-    promised = list(firing.bookings.prefetch_related("pieces"))
-    wanted = load_pieces([*promised, booking])
     space, gap_mm = space_of(firing.kiln, policy), policy.gap_mm(firing.stage)
-    if not fits(space, wanted, gap_mm):
+    if not promise_space(firing, booking, space, gap_mm):
         raise WareRefusal("firing_is_full", _why_no_space(booking, space, gap_mm))
 
 

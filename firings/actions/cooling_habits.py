@@ -97,7 +97,7 @@ def _asked(firing: Firing, readings: Sequence[Moment], is_assumed: bool = False)
         started_at=firing.started_at or firing.planned_for,
         rated_power_w=float(firing.kiln.rated_power_w),
         limit_c=FiringPolicy.current().opening_limit_c,
-        schedule=_schedule(firing),
+        schedule=schedule_of(firing),
         is_over=firing.state != FiringState.FIRING,
         is_assumed=is_assumed,
     )
@@ -107,10 +107,10 @@ def _assumed(firing: Firing) -> list[Moment]:
     """One reading that nobody took: cold at the start, or at its top when the fall began."""
     if firing.state == FiringState.FIRING or firing.cooling_at is None:
         return [Moment(firing.started_at or firing.planned_for, ROOM_C_USUAL)]
-    return [Moment(firing.cooling_at, max(one.target_c for one in _schedule(firing)))]
+    return [Moment(firing.cooling_at, max(one.target_c for one in schedule_of(firing)))]
 
 
-def _schedule(firing: Firing) -> list[PlannedSegment]:
+def schedule_of(firing: Firing) -> list[PlannedSegment]:
     """The ramps as written down; else a plain one to the cone's temperature."""
     written = [
         PlannedSegment(one["rate_c_per_h"], one["target_c"], one.get("hold_minutes", 0))

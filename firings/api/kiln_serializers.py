@@ -69,6 +69,7 @@ class KilnEditSerializer(ExactSerializer):
     chamber_across_mm = length_mm(min_value=100)
     chamber_depth_mm = length_mm(min_value=100, required=False, allow_null=True)
     chamber_height_mm = length_mm(min_value=100)
+    thermocouple_height_mm = length_mm(required=False, allow_null=True)
     keep_from_wall_mm = length_mm(min_value=0, max_value=200, required=False)
     rated_power_w = serializers.IntegerField(min_value=500, max_value=200_000)
     supply_v = serializers.IntegerField(min_value=100, max_value=1000, required=False)

@@ -6,7 +6,9 @@ from rest_framework.routers import SimpleRouter
 from firings.api.alarms import AlarmViewSet
 from firings.api.bookings import BookingViewSet
 from firings.api.cooling import FiringForecastView, KilnCoolingView
+from firings.api.firing_chart import FiringChartView
 from firings.api.firings import FiringViewSet
+from firings.api.health import EnergyBalanceView, KilnHealthView, MeasuredConesView
 from firings.api.kiln_topics import KilnTopicViewSet
 from firings.api.kilns import CareViewSet, KilnKeyViewSet, KilnViewSet, PartViewSet
 from firings.api.loads import LoadViewSet
@@ -46,11 +48,23 @@ urlpatterns = [
     path("firings/<int:pk>/log/preview/", LogPreviewView.as_view(), name="api_log_preview"),
     path("firings/<int:pk>/summary/", FiringSummaryView.as_view(), name="api_firing_summary"),
     path("firings/<int:pk>/curve/", FiringCurveView.as_view(), name="api_firing_curve"),
+    path("firings/<int:pk>/chart/", FiringChartView.as_view(), name="api_firing_chart"),
     path(
         "firings/<int:pk>/cooling-forecast/",
         FiringForecastView.as_view(),
         name="api_firing_cooling_forecast",
     ),
+    path(
+        "firings/<int:pk>/measured-cones/",
+        MeasuredConesView.as_view(),
+        name="api_firing_measured_cones",
+    ),
+    path(
+        "firings/<int:pk>/energy-balance/",
+        EnergyBalanceView.as_view(),
+        name="api_firing_energy_balance",
+    ),
+    path("kilns/<int:pk>/health/", KilnHealthView.as_view(), name="api_kiln_health"),
     path("kilns/<int:pk>/cooling/", KilnCoolingView.as_view(), name="api_kiln_cooling"),
     *router.urls,
 ]

@@ -12,6 +12,8 @@ from firings.models.cooling import CoolingHabits
 from firings.models.firings import (
     KILN_IS_TAKEN,
     STAFF,
+    ConePosition,
+    ConeRole,
     Firing,
     FiringState,
     KeptSummary,
@@ -22,6 +24,7 @@ from firings.models.firings import (
     WitnessCone,
 )
 from firings.models.forecasts import BookingForecast, QueueForecast
+from firings.models.health import FiringHealth
 from firings.models.kiln_topics import KilnTopic, TimeUnit
 from firings.models.kilns import (
     Alloy,
@@ -68,9 +71,12 @@ __all__ = [
     "CareTask",
     "ChamberShape",
     "Clay",
+    "ConePosition",
+    "ConeRole",
     "CoolingHabits",
     "DeclineReason",
     "Firing",
+    "FiringHealth",
     "FiringPolicy",
     "FiringState",
     "FootprintShape",

@@ -56,6 +56,12 @@ class Kiln(models.Model):
         null=True, blank=True, help_text="only of a rectangular chamber"
     )
     chamber_height_mm = models.PositiveIntegerField(validators=[POSITIVE])
+    thermocouple_height_mm = models.PositiveIntegerField(
+        null=True,
+        blank=True,
+        validators=[POSITIVE],
+        help_text="of its tip above the floor; half the chamber's height if not known",
+    )
     keep_from_wall_mm = models.PositiveSmallIntegerField(default=25)
     rated_power_w = models.PositiveIntegerField(validators=[POSITIVE])
     supply_v = models.PositiveSmallIntegerField(default=240)

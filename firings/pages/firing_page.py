@@ -20,6 +20,7 @@ from firings.pages.alarms import alarms_context
 from firings.pages.curve import draw_curve
 from firings.pages.energy_words import disagreement_sentences, other_sources, source_words
 from firings.pages.firing_cones import cones_context, log_cone_context
+from firings.pages.firing_energy import energy_explained_context
 from firings.pages.firing_stages import stage_rows
 from firings.pages.found import firing_numbered
 from firings.pages.load_page import load_context
@@ -56,6 +57,7 @@ NEXT = {
     "cancelled": "It was called off before it started. Its ware waits in the queue.",
     "aborted": "It was broken off. Its ware waits in the queue.",
 }
+LIVE = (FiringState.FIRING, FiringState.COOLING)
 WAY = (
     ("Planned", ("planned", "open")),
     ("Loading", ("loading",)),
@@ -81,13 +83,14 @@ def firing_page(request: HttpRequest, number: int) -> HttpResponse:
         "part": f"firings/firing/{part}.html",
         "next": NEXT[firing.state],
         "steps": steps_of(firing),
-        "is_live": firing.state in ("firing", "cooling"),
+        "is_live": firing.state in LIVE,
         "energy_source": source_words(firing),
         "energy_others": other_sources(firing),
         "energy_disagreements": disagreement_sentences(firing),
     }
     if firing.started_at:
-        context |= curve_context(request, firing, policy)
+        context |= live_context(request, firing, policy)
+        context |= drawn_context(request, firing, policy)
     if not is_staff:
         own = firing.bookings.visible_to(request.user).annotate(pieces_count=Count("pieces"))
         return render(request, "firings/firing_for_member.html", {**context, "slips": list(own)})
@@ -99,21 +102,28 @@ def firing_page(request: HttpRequest, number: int) -> HttpResponse:
 
 @signed_in
 def live(request: HttpRequest, number: int) -> HttpResponse:
-    """The curve and the latest reading, asked for again and again while a kiln is hot."""
+    """Alarms, the latest reading and the forecast, asked for again and again while it is hot."""
     firing = firing_numbered(number)
     check_may_read(request.user, firing)
-    policy = FiringPolicy.current()
-    context = {
-        "firing": firing,
-        "policy": policy,
-        "is_live": True,
-        **(curve_context(request, firing, policy) if firing.started_at else {}),
-    }
+    context = {"firing": firing, "is_live": True}
+    if firing.started_at:
+        context |= live_context(request, firing, FiringPolicy.current())
     answer = render(request, "firings/firing/live.html", context)
     if request.GET.get("state") != firing.state:
         # Another state has another main deed, which stands outside this part.
         answer["HX-Refresh"] = "true"
     return answer
+
+
+@signed_in
+def drawn(request: HttpRequest, number: int) -> HttpResponse:
+    """The drawing of the curve and its tables, asked for now and then while it is hot."""
+    firing = firing_numbered(number)
+    check_may_read(request.user, firing)
+    context = {"firing": firing, "is_live": firing.state in LIVE}
+    if firing.started_at:
+        context |= drawn_context(request, firing, FiringPolicy.current())
+    return render(request, "firings/firing/drawn_again.html", context)
 
 
 def check_may_read(person: Person, firing: Firing) -> bool:
@@ -128,32 +138,43 @@ def check_may_read(person: Person, firing: Firing) -> bool:
     )
 
 
-def curve_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) -> dict[str, Any]:
-    """The curve, the latest reading and, while it cools, a rough forecast."""
+def live_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) -> dict[str, Any]:
+    """The alarms, the latest reading and, while it is hot, the forecast."""
     now = timezone.now()
-    summary = FiringSummary.from_json(firing.log_summary)
-    readings = list(short_log(firing))
-    limit_c = policy.opening_limit_c
-    unit = units_of(request).temperature
     context: dict[str, Any] = {
-        "curve": draw_curve(readings, started_at=firing.started_at, limit_c=limit_c, unit=unit),
-        "limit_c": limit_c,
-        "summary": summary,
-        "stages": stage_rows(summary),
+        "limit_c": policy.opening_limit_c,
+        "summary": FiringSummary.from_json(firing.log_summary),
         "silent_for_s": _silent_for_s(firing, now),
         "live_url": f"{reverse('firings:firing_live', args=[firing.pk])}?state={firing.state}",
         "now": now,
+        "forecast": forecast_of(firing, now),
         **alarms_context(request, firing),
     }
-    if firing.state in (FiringState.FIRING, FiringState.COOLING):
+    if firing.state in LIVE:
         context |= log_cone_context(firing, units_of(request))
-    context["forecast"] = forecast_of(firing, now)
     return context
+
+
+def drawn_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) -> dict[str, Any]:
+    """The curve as a drawing and as tables; the chart asks for its data by itself."""
+    units, summary = units_of(request), FiringSummary.from_json(firing.log_summary)
+    return {
+        "curve": draw_curve(
+            list(short_log(firing)),
+            started_at=firing.started_at or firing.planned_for,
+            limit_c=policy.opening_limit_c,
+            unit=units.temperature,
+        ),
+        "limit_c": policy.opening_limit_c,
+        "summary": summary,
+        "stages": stage_rows(summary),
+        "chart_locale": units.locale.replace("_", "-"),
+    }
 
 
 def _silent_for_s(firing: Firing, now: datetime) -> float | None:
     """How long a hot kiln has sent nothing, when that is too long."""
-    if firing.state not in ("firing", "cooling"):
+    if firing.state not in LIVE:
         return None
     since = firing.log_last_at or firing.started_at
     silent = now - since
@@ -172,6 +193,7 @@ def _part_context(request: HttpRequest, firing: Firing, part: str) -> dict[str, 
         context["witness_cones"] = list(firing.witness_cones.all())
     if part == "closed":
         context |= cones_context(firing, units_of(request))
+        context |= energy_explained_context(firing)
     return context
 
 

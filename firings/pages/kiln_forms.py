@@ -76,6 +76,13 @@ class KilnForm(FormWithRows):
     chamber_height_mm = LengthField(
         label="Height of the chamber", min_mm=CHAMBER_MM[0], max_mm=CHAMBER_MM[1]
     )
+    thermocouple_height_mm = LengthField(
+        label="Height of the thermocouple",
+        help_text="Of its tip above the floor. Empty: half the chamber's height is taken.",
+        min_mm=1,
+        max_mm=CHAMBER_MM[1],
+        required=False,
+    )
     keep_from_wall_mm = LengthField(
         label="Ware keeps this far from the walls",
         help_text="For the elements' sake. One inch is common practice, no source.",
@@ -155,6 +162,7 @@ class KilnForm(FormWithRows):
                 "chamber_across_mm",
                 "chamber_depth_mm",
                 "chamber_height_mm",
+                "thermocouple_height_mm",
                 "keep_from_wall_mm",
                 "cone_limit",
                 "witness_every_firings",

@@ -346,8 +346,15 @@ def _print_page() -> None:
     start = time.perf_counter()
     assert client.get(f"/firings/{firing.pk}/").status_code == 200
     page_s = time.perf_counter() - start
+    chart = f"/api/v1/firings/{firing.pk}/chart/"
+    assert client.get(chart).status_code == 200
+    start = time.perf_counter()
+    answer = client.get(chart)
+    chart_s = time.perf_counter() - start
     print(f"page of a firing with {whole:,} readings")
     print(f"  its data, {len(points)} points                  {min(took) * 1e3:10.1f} ms")
+    size_kb = len(answer.content) / 1e3
+    print(f"  all of its chart, {size_kb:3.0f} KB                {chart_s * 1e3:10.1f} ms")
     print(f"  only fetching time and temperature     {whole_s * 1e3:10.1f} ms")
     print(f"  the whole page                         {page_s * 1e3:10.1f} ms\n")
 

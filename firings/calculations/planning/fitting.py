@@ -27,7 +27,7 @@ from firings.calculations.planning.preparing import (
     prepare,
 )
 from firings.calculations.planning.problem import Held, QueuePiece
-from firings.calculations.planning.recreate import Loads
+from firings.calculations.planning.recreate import Loads, missing_packs
 from firings.calculations.planning.towers import (
     Column,
     Item,
@@ -86,7 +86,7 @@ def _built(prepared: Prepared) -> Load | None:
     """A load put together from nothing, tallest first, bulkiest first, widest first."""
     starts = [_anew(prepared, order) for order in (0, 1, 2)]
     for state in starts:
-        if not state.bank:
+        if _is_whole(prepared, state):
             return state.loads[0]
     pieces = [prepared.pieces[item.id] for item in prepared.items]
     if needs_more_than_one_firing(prepared.space, pieces, prepared.gap_mm):
@@ -113,7 +113,7 @@ def _anew(prepared: Prepared, order: int) -> Loads:
 
 def _mended(prepared: Prepared, state: Loads, most_questions: int) -> Load | None:
     """The load once its bank is empty, after so many questions at most; or None."""
-    if not state.bank:
+    if _is_whole(prepared, state):
         return state.loads[0]
     columns = prepared.make.columns
     enough = most_questions + sum(column.questions for column in columns)
@@ -125,11 +125,16 @@ def _mended(prepared: Prepared, state: Loads, most_questions: int) -> Load | Non
         Random(FIXED_SEED),  # noqa: S311
     )
     for after, _ in islice(running, MOST_STEPS):
-        if not after.bank:
+        if _is_whole(prepared, after):
             return after.loads[0]
         if sum(column.questions for column in columns) >= enough:
             break
     return None
+
+
+def _is_whole(prepared: Prepared, state: Loads) -> bool:
+    """Whether everything is in, and the cones too."""
+    return not state.bank and not missing_packs(state.loads[0], prepared.make.packs_wanted)
 
 
 def _mean_bulk(prepared: Prepared) -> float:

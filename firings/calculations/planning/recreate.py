@@ -188,7 +188,7 @@ class Recreator:
     def _settle_load(self, state: Loads, index: int, random: Random) -> list[Item]:
         left: list[Item] = []
         while missing_packs(state.loads[index], self.packs_wanted) > 0:
-            if self._add_pack(state, index):
+            if self._add_pack(state, index) or self._add_pack_layer(state, index):
                 continue
             leaving = self._clear_a_layer(state, index)
             if not leaving:
@@ -205,7 +205,7 @@ class Recreator:
             unit, before = self.units[number], state.loads[index]
             is_in = all(self._put_item(state, item, (index,), random) for item in unit)
             while is_in and missing_packs(state.loads[index], self.packs_wanted) > 0:
-                is_in = self._add_pack(state, index)
+                is_in = self._add_pack(state, index) or self._add_pack_layer(state, index)
             if not is_in:
                 state.loads[index] = before
                 out += unit
@@ -228,6 +228,21 @@ class Recreator:
             return False
         _, tower_index, tower = best
         state.loads[index] = (*load[:tower_index], tower, *load[tower_index + 1 :])
+        return True
+
+    def _add_pack_layer(self, state: Loads, index: int) -> bool:
+        """Give the cones a shelf of their own, where the height for one is left."""
+        load, shape = state.loads[index], self.pack_shape
+        options = [
+            (tower_index, new)
+            for tower_index, tower in enumerate(load)
+            for new in (tower.with_pack_layer(shape) if shape else ())
+            if new.slack_mm >= 0
+        ]
+        if not options:
+            return False
+        at, tower = max(options, key=lambda option: option[1].slack_mm)
+        state.loads[index] = (*load[:at], tower, *load[at + 1 :])
         return True
 
     def _clear_a_layer(self, state: Loads, index: int) -> list[Item]:

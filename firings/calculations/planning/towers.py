@@ -232,19 +232,28 @@ class Tower:
 
     def with_new_layer(self, item: Item) -> "Iterable[Tower]":
         """The tower with one more layer for this item: under the top one, or as the new top."""
+        return self._with_one_more(item.shape, (item,), has_pack=False)
+
+    def with_pack_layer(self, shape: Shape) -> "Iterable[Tower]":
+        """The tower with one more layer that carries only a cone pack."""
+        return self._with_one_more(shape, (), has_pack=True)
+
+    def _with_one_more(
+        self, shape: Shape, items: tuple[Item, ...], *, has_pack: bool
+    ) -> "Iterable[Tower]":
         column, layers = self.column, self.layers
         if len(layers) >= column.most_layers:
             return
         site = column.free
         if len(layers) > len(column.held):
-            pattern = site.carrying.empty.plus(item.shape)
+            pattern = site.carrying.empty.plus(shape)
             if pattern is not None:
-                new = Layer(site, pattern, (item,), False)
+                new = Layer(site, pattern, items, has_pack)
                 yield Tower(column, (*layers[:-1], new, layers[-1]))
-        pattern = site.topmost.empty.plus(item.shape)
+        pattern = site.topmost.empty.plus(shape)
         if pattern is None:
             return
-        new = Layer(site, pattern, (item,), False)
+        new = Layer(site, pattern, items, has_pack)
         if not layers:
             yield Tower(column, (new,))
             return

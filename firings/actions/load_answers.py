@@ -1,0 +1,137 @@
+"""The planner's answers, looked at before they are written: sound, and true to promises."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from itertools import islice
+
+from firings.actions.left_out import Out
+from firings.actions.load_record import (
+    StandingLoad,
+    ids_on,
+    names_of,
+    plan_area_mm2,
+    queue_pieces,
+    rule_of,
+)
+from firings.actions.planner import Wanted, improve
+from firings.actions.promised_space import plan_for
+from firings.calculations.load_plan import LeftOut, LoadPlan, WhyLeftOut
+from firings.calculations.plan_check import check_load
+from firings.calculations.planning.problem import LoadProgress
+from firings.models import Booking, Firing, FiringPolicy
+from firings.refusals import WareRefusal
+from studio.models import Studio
+
+# So many answers of the planner are looked at before crew are asked to unlock something.
+TRIES_AT_MOST = 60
+# And so many for one that keeps every promise, before the promised plan itself is taken.
+PROMISE_TRIES = 5
+
+
+@dataclass(frozen=True)
+class Offered:
+    """What a load may be made from: slips that may enter, and why the others may not."""
+
+    able: list[Booking]
+    out: dict[Booking, Out]
+
+
+def first_sound(load: StandingLoad, offered: Offered, at: datetime) -> LoadProgress:
+    """The planner's first answer in which the second pair of eyes finds no fault.
+
+    One that leaves out what was promised space gives way to the plan that the promise rests on.
+    """
+    sound: LoadProgress | None = None
+    last: LoadPlan | None = None
+    for number, progress in enumerate(islice(improve(wanted_of(load, at)), TRIES_AT_MOST)):
+        if progress.plan is not last and not faults_of(load, offered, progress.plan):
+            sound = progress
+            if not broken_promises(load, offered, progress.plan):
+                return progress
+        last = progress.plan
+        if sound is not None and number >= PROMISE_TRIES:
+            break
+    kept = _as_promised(load, offered)
+    if kept is not None or sound is not None:
+        return kept or sound  # type: ignore[return-value]
+    if last is None:
+        raise WareRefusal("no_plan", "The planner found no load at all.", status=500)
+    fault = faults_of(load, offered, last)[0]
+    raise WareRefusal(
+        "plan_is_faulty", f"No load was found around what is locked: {fault} Unlock something."
+    )
+
+
+def broken_promises(load: StandingLoad, offered: Offered, plan: LoadPlan) -> int:
+    """How many slips that were promised space a plan leaves out."""
+    standing = {key for layer in plan.layers for key in ids_on(layer)}
+    return sum(not is_wholly_in(one, standing) for one in _promised(load, offered))
+
+
+def _promised(load: StandingLoad, offered: Offered) -> list[Booking]:
+    return [one for one in offered.able if one.is_promised and one.firing_id == load.firing.pk]
+
+
+def _as_promised(load: StandingLoad, offered: Offered) -> LoadProgress | None:
+    """The plan that holds all that was promised, and nothing else; None when there is none."""
+    promised = _promised(load, offered)
+    plan = plan_for(load.firing, promised, load.space, load.gap_mm, load.held)
+    if plan is None:
+        return None
+    standing = {key for layer in plan.layers for key in ids_on(layer)}
+    out = [key for key in load.load_pieces if key not in standing]
+    plan = LoadPlan(plan.layers, tuple(LeftOut(key, WhyLeftOut.NO_ROOM) for key in out))
+    if faults_of(load, offered, plan):
+        return None
+    area_mm2 = plan_area_mm2(load.space, load.load_pieces, plan)
+    return LoadProgress(plan, area_mm2, 0.0, area_mm2, 0, is_best_possible=False)
+
+
+def faults_of(load: StandingLoad, offered: Offered, plan: LoadPlan) -> tuple[str, ...]:
+    """Why a plan cannot be carried out, or would tear a slip apart."""
+    standing = {key for layer in plan.layers for key in ids_on(layer)}
+    torn = tuple(
+        f"Slip {one.slip} would be fired in two parts."
+        for one in offered.able
+        if 0 < sum(str(piece.pk) in standing for piece in one.pieces.all()) < len(one.pieces.all())
+    )
+    pieces = list(load.load_pieces.values())
+    names = names_of(load.bookings)
+    return torn + check_load(load.space, pieces, plan, load.gap_mm, held=load.held, names=names)
+
+
+def figures_of(progress: LoadProgress) -> dict[str, object]:
+    """What the record of a search keeps of one answer."""
+    return {
+        "steps": progress.steps,
+        "score": progress.score,
+        "area_mm2": progress.area_mm2,
+        "bound_mm2": progress.bound_mm2,
+        "warnings": list(progress.plan.warnings),
+    }
+
+
+def wanted_of(load: StandingLoad, at: datetime, seed: int = 1) -> Wanted:
+    """What the planner is asked for this load."""
+    return Wanted(
+        space=load.space,
+        pieces=tuple(queue_pieces(load.bookings, firing=load.firing)),
+        gap_mm=load.gap_mm,
+        on=loaded_on(load.firing, at),
+        rule=rule_of(FiringPolicy.current()),
+        held=load.held,
+        firing=(load.firing.stage, load.firing.cone),
+        seed=seed,
+    )
+
+
+def loaded_on(firing: Firing, at: datetime) -> date:
+    """The day on which a firing is loaded: a day that has passed is today."""
+    zone = Studio.current().zone
+    return max(at, firing.planned_for).astimezone(zone).date()
+
+
+def is_wholly_in(booking: Booking, standing: set[str]) -> bool:
+    return all(str(piece.pk) in standing for piece in booking.pieces.all())
