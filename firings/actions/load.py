@@ -19,10 +19,10 @@ from firings.actions.load_answers import (
     first_sound,
     is_wholly_in,
     loaded_on,
+    warnings_of,
 )
 from firings.actions.load_record import (
     StandingLoad,
-    ids_on,
     load_was_changed,
     locked_ids,
     standing_load,
@@ -79,7 +79,7 @@ def first_answer(firing: Firing, *, by: Person, at: datetime) -> tuple[LoadPropo
     """Write the planner's first answer, and what a search goes on from. Firing locked."""
     before = where_everything_stands(firing)
     offered = offered_ware(firing, at)
-    load = standing_load(firing, offered.able)
+    load = standing_load(firing, offered.able, anew=True)
     progress = first_sound(load, offered, at)
     proposal = write_answer(load, offered, progress.plan, by=by, at=at)
     is_best = progress.is_best_possible
@@ -92,7 +92,7 @@ def first_answer(firing: Firing, *, by: Person, at: datetime) -> tuple[LoadPropo
             "begun_at": at,
             "begun_by": by,
             "heard_at": at,
-            **figures_of(progress),
+            **figures_of(load, progress),
         },
     )
     return proposal, search
@@ -115,7 +115,7 @@ def put_in_load(*, by: Person, at: datetime, firing: Firing, booking: Booking) -
         booking.firing, booking.is_promised = firing, True
         booking.save(update_fields=["firing", "is_promised"])
         offered = _sorted_out(_held(firing), firing, on)
-        load = standing_load(firing, offered.able)
+        load = standing_load(firing, offered.able, anew=True)
         plan = first_sound(load, offered, at).plan
         proposal = write_answer(load, offered, plan, by=by, at=at)
         if proposal.left_out:
@@ -215,9 +215,9 @@ def write_answer(
     faults = faults_of(load, offered, plan)
     if faults:
         raise WareRefusal("plan_is_faulty", f"The load cannot be made: {faults[0]}", status=500)
-    standing = {key for layer in plan.layers for key in ids_on(layer)}
+    standing = load.standing_in(plan)
     placed = [one for one in offered.able if is_wholly_in(one, standing)]
-    write_plan(firing, plan, locked=locked_ids(load))
+    write_plan(firing, plan, locked=locked_ids(load), bundles=load.bundles)
     for booking in placed:
         _mark_placed(booking, load, by=by, at=at)
     out = dict(offered.out) | {
@@ -232,7 +232,7 @@ def write_answer(
     load_was_changed(firing)
     # wet ware in the queue is told on the page; whoever filled the load did not ask for it
     told = {one: words[one] for one in out if out[one].why != WhyOut.NOT_DRY or one.firing_id}
-    return LoadProposal(placed, told, plan.warnings)
+    return LoadProposal(placed, told, warnings_of(load, plan))
 
 
 def _send_back(booking: Booking, *, by: Person, at: datetime, why: str) -> None:

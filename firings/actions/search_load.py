@@ -127,7 +127,7 @@ def _running(firing_pk: int, at: datetime) -> tuple[LoadSearch, StandingLoad, Of
     if search.revision != firing.load_revision or not is_loadable:
         return _set_state(search, SearchState.OVERTAKEN, at)
     offered = offered_ware(firing, at)
-    return search, standing_load(firing, offered.able), offered
+    return search, standing_load(firing, offered.able, anew=True), offered
 
 
 def _take(
@@ -149,7 +149,7 @@ def _take(
                 # Ware was booked, measured or withdrawn since the search began.
                 log.info("firing %s: %s", firing_pk, refusal.message)
                 return _set_state(search, SearchState.OVERTAKEN, now)
-            for name, value in figures_of(progress).items():
+            for name, value in figures_of(load, progress).items():
                 setattr(search, name, value)
             search.revision = load.firing.load_revision
         search.steps = progress.steps

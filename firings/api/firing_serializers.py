@@ -143,6 +143,10 @@ class PlacementSerializer(serializers.Serializer[None]):
     y_mm = serializers.FloatField(allow_null=True)
     turn_deg = serializers.FloatField()
     quadrants = serializers.ListField(child=serializers.IntegerField())
+    carried_by = serializers.IntegerField(
+        allow_null=True, help_text="The piece it stands in, on, or in one row with, in a bisque."
+    )
+    stands = serializers.CharField(allow_blank=True, help_text="How it stands there, in words.")
 
 
 class LayerSerializer(serializers.Serializer[None]):

@@ -51,6 +51,7 @@ from firings.models.loads import (
     LoadSearch,
     Placement,
     SearchState,
+    Stands,
     StaysOut,
     WhyOut,
 )
@@ -110,6 +111,7 @@ __all__ = [
     "ShelfSet",
     "ShelfShape",
     "Stage",
+    "Stands",
     "StaysOut",
     "ThermocoupleClass",
     "ThermocoupleType",

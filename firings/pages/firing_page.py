@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from firings.actions.cooling_habits import forecast_of
 from firings.actions.log_summary import short_log
+from firings.actions.promised_space import promises_fit
 from firings.calculations.firing_summary import FiringSummary
 from firings.calculations.readings import GAP_MAX
 from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
@@ -186,6 +187,8 @@ def _part_context(request: HttpRequest, firing: Firing, part: str) -> dict[str, 
         return load_context(request, firing)
     slips = _slips(firing)
     context: dict[str, Any] = {"slips": slips}
+    if firing.state == FiringState.OPEN:
+        context["promises_fit"] = promises_fit(firing)
     if part == "opened":
         to_unload = [slip for slip in slips if slip.state == BookingState.FIRED]
         context["to_unload"] = to_unload

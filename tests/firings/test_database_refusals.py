@@ -200,6 +200,16 @@ def test_two_holds_on_one_level_or_two_reasons_for_one_slip(kiln):
     )
 
 
+def test_a_piece_that_rides_on_another_without_saying_how(kiln):
+    booking = scene.booking(scene.person("Ines"))
+    cosmo = scene.crew()
+    scene.loading(cosmo, kiln)
+    carrier, rider = booking.pieces.order_by("pk")[:2]
+    mine = Placement.objects.filter(piece=rider)
+    refused("carried_piece_says_how_it_stands", lambda: mine.update(carried_by=carrier))
+    refused("carried_piece_says_how_it_stands", lambda: mine.update(stands="nest"))
+
+
 def test_promised_space_without_its_firing(kiln):
     booking = scene.booking(scene.person("Ines"))
     mine = Booking.objects.filter(pk=booking.pk)
