@@ -85,7 +85,8 @@ def recreate_all(
 ) -> None:
     """Put units back in the order of a mood; what finds no room goes to the bank.
 
-    `repacks`: how much work may go into putting shelves down anew; else chance says. A single piece just like one that found no room is not tried again: rooms only get smaller.
+    `repacks`: how much work may go into putting shelves down anew; else chance says. A single
+    piece just like one that found no room is not tried again: rooms only get smaller.
     """
     units = sorted({item.unit for item in leaving})
     state.bank = []
