@@ -25,7 +25,7 @@ def make_a_load(scene: Scene, at: datetime) -> None:
     by = scene.crew()
     # a manager has decided that bisque ware may nest, and that tiles stand on edge
     edit_firing_policy(
-        by=scene.manager(), at=at, fields={"bowls_nested_at_most": 3, "tiles_on_edge": True}
+        by=scene.manager, at=at, fields={"bowls_nested_at_most": 3, "tiles_on_edge": True}
     )
     firing = plan_firing(
         by=by,
