@@ -21,10 +21,10 @@ from django.db import close_old_connections
 from django.utils import timezone
 
 from firings.actions.kiln_topics import note_heard
-from firings.actions.readings import add_firing_readings, firing_of_reading
+from firings.actions.readings import add_kiln_readings
 from firings.calculations.published_readings import JoinedReadings, MessageMapping, read_message
 from firings.calculations.readings import Reading
-from firings.models import Kiln, KilnTopic, ReadingSource
+from firings.models import Kiln, KilnTopic
 from studio.refusals import Refusal
 
 log = logging.getLogger(__name__)
@@ -106,13 +106,7 @@ class MeterListener:
         if not readings:
             return
         try:
-            add_firing_readings(
-                by=None,
-                at=timezone.now(),
-                firing=firing_of_reading(kiln, readings),
-                readings=readings,
-                source=ReadingSource.LOGGER,
-            )
+            add_kiln_readings(at=timezone.now(), kiln=kiln, readings=readings)
         except Refusal as refusal:
             # An idle kiln that is measured all the same is no fault.
             if refusal.code != "no_firing_running":

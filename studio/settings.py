@@ -116,6 +116,8 @@ SILENCED_SYSTEM_CHECKS = [
 
 # A request above UPLOAD_BYTES_MAX is refused before it is read (studio.pages.upload_limit).
 UPLOAD_BYTES_MAX = 25 * 1024 * 1024
+# A kiln's log of a million lines; it goes to a file as it comes and is read piece by piece.
+UPLOAD_BYTES_MAX_AT = {r"(?:/api/v1)?/firings/\d+/log/(?:preview/)?": 121 * 1024 * 1024}
 DATA_UPLOAD_MAX_MEMORY_SIZE = UPLOAD_BYTES_MAX
 FILE_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
@@ -268,6 +270,10 @@ TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
 STATIC_ROOT = HOME / "static"
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "studio.pages.chart_files.ChartFilesFinder",
+]
 MEDIA_ROOT = HOME / "media"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
@@ -309,10 +315,13 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "LengthUnitEnum": "studio.models.people.LENGTH_UNITS",
         # Choices that several fields share, or that share their field's name with others.
+        "AlarmKindEnum": "firings.models.AlarmKind",
         "BookingStateEnum": "firings.models.BookingState",
         "CareKindEnum": "firings.models.CareKind",
         "ChargeKindEnum": "billing.models.ChargeKind",
         "ConeEnum": "firings.api.kiln_serializers.CONE_CHOICES",
+        "ConePositionEnum": "firings.models.ConePosition",
+        "ConeRoleEnum": "firings.models.ConeRole",
         "DeclineReasonEnum": "firings.models.DeclineReason",
         "FiringStateEnum": "firings.models.FiringState",
         "FootprintShapeEnum": "firings.models.FootprintShape",

@@ -37,6 +37,7 @@ from firings.models import (
     FiringState,
     Kiln,
     KilnState,
+    PartKind,
 )
 
 # What crew found when they went to look, by the kind of alarm.
@@ -45,6 +46,7 @@ FOUND = {
     "falling": "The middle zone is dark.",
     "power_lost": "The middle zone is dark.",
 }
+AGES_PERCENT_PER_FIRING = 0.28
 Shelved = Callable[[Booking, datetime], None]
 
 
@@ -153,8 +155,17 @@ class FiringRound:
             load_kg=weight_kg(firing),
             dice=self.scene.dice,
             is_hot_room=self.has_hot_room,
+            power_percent=self._power_percent(),
         )
         self._plan_the_rest()
+
+    def _power_percent(self) -> int:
+        """Elements give a little less power with each firing since they were fitted."""
+        part = self.kiln.parts.get(kind=PartKind.ELEMENT, retired_on=None)
+        fired = Firing.objects.filter(
+            kiln=self.kiln, state=FiringState.CLOSED, started_at__date__gte=part.fitted_on
+        )
+        return round(100 - AGES_PERCENT_PER_FIRING * fired.count())
 
     def _plan_the_rest(self) -> None:
         """When the log comes in, when somebody opens the kiln, or when it is broken off."""
@@ -237,7 +248,7 @@ class FiringRound:
             firing=firing,
             temp_c=temp_c,
             reason="Cracked a hand's breadth only, gloves on, to free the kiln." if is_hot else "",
-            cones=cones_seen(self.scene, firing, is_short=self.short_c > 0)
+            cones=cones_seen(self.scene, firing, self._log().true_heat_c)
             if self.is_empty or dice.random() < 0.75
             else (),
         )

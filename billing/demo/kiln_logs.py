@@ -7,7 +7,7 @@ room and the controller's box are added here. Temperatures in C.
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import lru_cache
 
@@ -15,6 +15,7 @@ from billing.demo.kilns import PLATES, KilnPlate
 from billing.demo.scene import ZONE
 from firings.calculations.cones import cone_equivalent_c
 from firings.calculations.kiln_simulation import KilnSample, Segment, simulate_firing
+from firings.calculations.log_heat import log_heat_c
 from firings.calculations.readings import Reading
 
 ROOM_C = 21.0
@@ -47,6 +48,12 @@ class KilnLog:
     def at(self, sample: KilnSample) -> datetime:
         return self.started_at + timedelta(minutes=sample.minute)
 
+    @property
+    def true_heat_c(self) -> float:
+        """The heat work it truly did, at 60 C an hour, whatever the thermocouple said."""
+        true = [Reading(self.at(sample), sample.temp_c) for sample in self.samples]
+        return log_heat_c(true) or max(sample.temp_c for sample in self.samples)
+
     def temp_c(self, at: datetime) -> float:
         """What a pyrometer shows at a moment."""
         until = [sample for sample in self.samples if self.at(sample) <= at]
@@ -72,7 +79,8 @@ def schedule_for(stage: str, cone: str, short_c: float = 0.0) -> Segments:
     if stage == "bisque":
         ramps = (Segment(70, 110, 45), Segment(120, 600), Segment(160, peak_c - 100))
         return (*ramps, Segment(LAST_RATE_C_PER_H, peak_c, 5))
-    ramps = (Segment(120, 250), Segment(170, peak_c - 100))
+    # As fast as most kilns here can: near full power on the way up, which tells of their elements.
+    ramps = (Segment(120, 250), Segment(300, peak_c - 100))
     return (*ramps, Segment(LAST_RATE_C_PER_H, peak_c, 12))
 
 
@@ -94,11 +102,14 @@ def schedule_json(schedule: Segments) -> list[dict[str, float]]:
 
 
 @lru_cache(maxsize=128)
-def _samples(kiln: str, schedule: Segments, load_kg: int) -> tuple[KilnSample, ...]:
+def _samples(
+    kiln: str, schedule: Segments, load_kg: int, power_percent: int
+) -> tuple[KilnSample, ...]:
     plate = BY_NAME[kiln]
+    power_w = plate.body.rated_power_w * power_percent / 100
     return tuple(
         simulate_firing(
-            plate.body,
+            replace(plate.body, rated_power_w=power_w),
             schedule,
             load_kg=load_kg,
             room_c=ROOM_C,
@@ -117,14 +128,18 @@ def kiln_log(
     load_kg: float,
     dice: random.Random,
     is_hot_room: bool = False,
+    power_percent: int = 100,
 ) -> KilnLog:
-    """The log of one firing. Loads of about the same weight share one run of the model."""
-    samples = _samples(plate.name, schedule, 4 * max(1, round(load_kg / 4)))
+    """The log of one firing. Loads of about the same weight share one run of the model.
+
+    `power_percent` is what aged elements still give of the rated power.
+    """
+    samples = _samples(plate.name, schedule, 4 * max(1, round(load_kg / 4)), power_percent)
+    warms_room_c = HOT_DAY_WARMS_C if is_hot_room else FIRING_WARMS_C
+    full_power_w = plate.body.rated_power_w * power_percent / 100
     last = [sample for sample in samples if sample.set_point_c is not None][-1]
     readings = tuple(
-        _reading(
-            plate, sample, started_at, dice, HOT_DAY_WARMS_C if is_hot_room else FIRING_WARMS_C
-        )
+        _reading(plate, sample, started_at, dice, warms_room_c, full_power_w)
         for sample in samples
         if plate.logged != "by hand" or sample == last or _is_read_by_hand(sample, started_at)
     )
@@ -143,6 +158,7 @@ def _reading(
     started_at: datetime,
     dice: random.Random,
     warms_room_c: float,
+    full_power_w: float,
 ) -> Reading:
     at = started_at + timedelta(minutes=sample.minute)
     temp_c = round(sample.temp_c + plate.offset_c * sample.temp_c / 1200 + dice.gauss(0, 0.7), 1)
@@ -154,7 +170,7 @@ def _reading(
             at=at,
             temp_c=temp_c,
             set_point_c=set_point_c,
-            duty=min(1.0, round(sample.power_w / plate.body.rated_power_w, 3)),
+            duty=min(1.0, round(sample.power_w / full_power_w, 3)),
             room_c=round(ROOM_C + warms_room_c * sample.temp_c / 1200 + dice.gauss(0, 0.2), 1),
             control_box_c=round(ROOM_C + 24 * sample.temp_c / 1200 + dice.gauss(0, 0.3), 1),
         )

@@ -91,7 +91,7 @@ BITTERN = KilnPlate(
     body=round_kiln(730, 690, rated_power_w=11_800, shelves_kg=42),
     logged="power",
     sample_minutes=10,
-    offset_c=-4.0,
+    offset_c=-8.0,
     logger="Meter and thermocouples on Bittern",
 )
 CURLEW = KilnPlate(

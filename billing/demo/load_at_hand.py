@@ -10,6 +10,7 @@ from firings.actions.forecast_queues import forecast_queues
 from firings.actions.hold_load import keep_slip_out, lock_piece
 from firings.actions.load import fill_load
 from firings.actions.plan_firing import plan_firing
+from firings.actions.ware import edit_firing_policy
 from firings.models import Booking, Kiln, KilnState, Placement
 
 STAGE, CONE = "bisque", "04"
@@ -22,6 +23,10 @@ def make_a_load(scene: Scene, at: datetime) -> None:
     if kiln is None or len(waiting) < 2:
         return
     by = scene.crew()
+    # a manager has decided that bisque ware may nest, and that tiles stand on edge
+    edit_firing_policy(
+        by=scene.manager(), at=at, fields={"bowls_nested_at_most": 3, "tiles_on_edge": True}
+    )
     firing = plan_firing(
         by=by,
         at=at,
@@ -33,7 +38,8 @@ def make_a_load(scene: Scene, at: datetime) -> None:
     )
     keep_slip_out(by=by, at=at, firing=firing, booking=waiting[-1])
     fill_load(by=by, at=at, firing=firing)
-    put = Placement.objects.filter(layer__firing=firing).order_by("pk").first()
+    own = Placement.objects.filter(layer__firing=firing, carried_by=None)
+    put = own.order_by("pk").first()
     if put is not None:
         lock_piece(by=by, at=at, firing=firing, piece=put.piece, is_locked=True)
         fill_load(by=by, at=at, firing=firing)

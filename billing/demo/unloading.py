@@ -6,9 +6,12 @@ from decimal import Decimal
 
 from billing.demo.scene import Scene
 from firings.actions.open_and_unload import ConeSeen
-from firings.calculations.cones import CONES
+from firings.calculations.cone_packs import pack_around
+from firings.calculations.witness_cones import cone_c
 from firings.models import Booking, Firing
 
+BENDS_OVER_C = 20.0
+BOTTOM_COOLER_C = 6.0
 FAULTY_SHARE = 0.02
 FAULTS = (
     ("cracked", "Crack from the rim."),
@@ -21,17 +24,25 @@ FAULTS = (
 WEIGHTS = {"bisque": (4, 4, 0, 0, 0, 1), "glaze": (3, 2, 5, 4, 2, 0)}
 
 
-def cones_seen(scene: Scene, firing: Firing, *, is_short: bool) -> list[ConeSeen]:
-    """The firing's cone, and the next hotter one as a guard, on each layer with a cone pack."""
-    layers = sorted({layer.position for layer in firing.layers.all() if layer.cone_pack})
-    guard = CONES[CONES.index(firing.cone) + 1]
+def cones_seen(scene: Scene, firing: Firing, true_heat_c: float) -> list[ConeSeen]:
+    """Guide, firing cone and guard on the lowest and the highest layer, bent by what they saw.
+
+    The floor of a kiln stays a little cooler than its top.
+    """
+    layers = sorted({layer.position for layer in firing.layers.all()}) or [1]
     seen = []
-    for layer in layers or [1]:
-        bend = scene.dice.randint(35, 55) if is_short else scene.dice.randint(88, 100)
-        seen.append(ConeSeen(layer, firing.cone, Decimal(bend) / 100))
-        if not is_short:
-            seen.append(ConeSeen(layer, guard, Decimal(scene.dice.randint(5, 30)) / 100))
+    for layer in dict.fromkeys((layers[0], layers[-1])):
+        cooler_c = BOTTOM_COOLER_C if layer == 1 and len(layers) > 1 else 0.0
+        reached_c = true_heat_c - cooler_c + scene.dice.gauss(0, 1.5)
+        for cone in pack_around(firing.cone):
+            seen.append(ConeSeen(layer, cone, _bend(cone, reached_c)))
     return seen
+
+
+def _bend(cone: str, reached_c: float) -> Decimal:
+    """A cone bends over its last 20 C, at 60 C an hour."""
+    share = 1 - (cone_c(cone) - reached_c) / BENDS_OVER_C
+    return Decimal(round(20 * min(1.0, max(0.0, share)))) / 20
 
 
 def outcomes_of(scene: Scene, booking: Booking) -> dict[int, tuple[str, str]]:

@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 
 from django.db import transaction
 
 from firings.actions.load import loadable, promise_place, with_ware
 from firings.actions.load_record import StandingLoad, load_was_changed, standing_load
+from firings.calculations.footprints import Rectangle
 from firings.calculations.free_place import free_place
 from firings.calculations.load_plan import LoadPlan, PlannedLayer, quarter_choices
 from firings.calculations.load_plan import Placement as Place
@@ -79,7 +81,7 @@ def turn_piece(
     with transaction.atomic(durable=True):
         load = held_load(firing)
         put = _movable(load, piece)
-        if load.pieces[str(piece.pk)].shape != "rectangle":
+        if not isinstance(load.load_pieces[str(piece.pk)].footprint, Rectangle):
             raise WareRefusal(
                 "nothing_to_turn", f"{load.names[str(piece.pk)]} has no corners to turn."
             )
@@ -129,9 +131,10 @@ def layer_at(load: StandingLoad, stack: str, position: int) -> Layer:
 def check_change(load: StandingLoad, plan: LoadPlan, held: Held) -> None:
     """Refuse a change for the first fault that the load did not have before."""
     pieces = list(load.load_pieces.values())
-    faults = check_load(load.space, pieces, plan, load.gap_mm, held=held, names=load.names)
+    check = partial(check_load, load.space, pieces, names=load.names, bundles=load.bundles)
+    faults = check(plan, load.gap_mm, held=held)
     if faults:
-        before = check_load(load.space, pieces, load.plan, load.gap_mm, names=load.names)
+        before = check(load.plan, load.gap_mm)
         new = [fault for fault in faults if fault not in before]
         if new:
             raise WareRefusal("cannot_stand", f"{new[0]} Nothing was changed.", faults=new[:5])
@@ -143,9 +146,20 @@ def _movable(load: StandingLoad, piece: Piece) -> Placement:
         for put in layer.placements.all():
             if put.piece_id == piece.pk:
                 _require_unlocked(load, layer)
+                require_own_place(put, piece)
                 put.layer = layer
                 return put
     raise WareRefusal("no_place", f"{piece.name} has no place in this load.", status=404)
+
+
+def require_own_place(put: Placement, piece: Piece) -> None:
+    """Refuse to move or lock by itself what stands in, on or in a row with another piece."""
+    if put.carried_by:
+        raise WareRefusal(
+            "carried",
+            f"{piece.name} {put.get_stands_display()} and goes where {put.carried_by.name} goes. "
+            "Choose that one.",
+        )
 
 
 def _require_unlocked(load: StandingLoad, layer: Layer) -> None:
@@ -194,6 +208,9 @@ def _stand(
     for put in puts:
         put.is_locked = True
         put.save(update_fields=["layer", "x_mm", "y_mm", "turn_deg", "quadrants", "is_locked"])
+        Placement.objects.filter(carried_by=put.piece_id).update(
+            layer=put.layer, x_mm=put.x_mm, y_mm=put.y_mm, turn_deg=put.turn_deg
+        )
         where = [put.layer.stack, put.layer.position, put.x_mm, put.y_mm, put.turn_deg]
         piece = load.pieces[str(put.piece_id)]
         record_deed(piece, deed, by=by, at=at, firing=load.firing.pk, where=where)

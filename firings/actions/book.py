@@ -9,12 +9,8 @@ from datetime import date, datetime
 
 from django.db import transaction
 
-from firings.actions.kiln_space import (
-    footprint_of,
-    load_pieces,
-    shelf_area_mm2,
-    space_of,
-)
+from firings.actions.kiln_space import footprint_of, shelf_area_mm2
+from firings.actions.promised_space import fits_alone, promise_space
 from firings.actions.size_words import no_room_for_cones
 from firings.actions.ware_rules import (
     check_cone,
@@ -30,8 +26,6 @@ from firings.calculations.footprints import (
     charged_area_mm2,
     fraction_area_mm2,
 )
-from firings.calculations.kiln_space import KilnSpace
-from firings.calculations.packing import fits
 from firings.calculations.slips import slip_code
 from firings.models import (
     Booking,
@@ -82,7 +76,7 @@ def book_ware(
 ) -> Booking:
     """Book pieces, or a fraction of a shelf, in the queue or on an announced firing.
 
-    Everything the trade asks at booking is checked here. On an announced firing the packer
+    Everything the trade asks at booking is checked here. On an announced firing the planner
     has the last word, with the firing's row locked, so that the last space is given once.
     Writes the notice `booked`.
     """
@@ -122,7 +116,7 @@ def book_ware(
             row.booking = booking
         Piece.objects.bulk_create(rows)
         if firing:
-            _take_space(booking, firing.pk, policy, studio, at)
+            _take_space(booking, firing.pk, studio, at)
         booking.save(update_fields=["slip", "firing", "is_promised"])
         record_deed(booking, "booked", by=by, at=at, to_state=booking.state)
         write_notice(
@@ -222,9 +216,7 @@ def _checked_mm(what: str, size_mm: int | None, field: str) -> int:
     return size_mm
 
 
-def _take_space(
-    booking: Booking, firing_pk: int, policy: FiringPolicy, studio: Studio, at: datetime
-) -> None:
+def _take_space(booking: Booking, firing_pk: int, studio: Studio, at: datetime) -> None:
     """Put the booking on an announced firing, if all that is on it still fits with it.
 
     The firing's row is locked first: the second of two members who want the last space waits
@@ -254,21 +246,17 @@ def _take_space(
             field="dry_on",
         )
     booking.firing, booking.is_promised = firing, True
-    promised = list(firing.bookings.prefetch_related("pieces"))
-    wanted = load_pieces([*promised, booking])
-    space, gap_mm = space_of(firing.kiln, policy), policy.gap_mm(firing.stage)
-    if not fits(space, wanted, gap_mm):
-        raise WareRefusal("firing_is_full", _why_no_space(booking, space, gap_mm))
+    if not promise_space(firing, booking):
+        raise WareRefusal("firing_is_full", _why_no_space(booking, firing))
 
 
-def _why_no_space(booking: Booking, space: KilnSpace, gap_mm: int) -> str:
+def _why_no_space(booking: Booking, firing: Firing) -> str:
     """Whether others have the room, or this booking alone asks for more than a load has."""
-    alone = load_pieces([booking])
-    if fits(space, alone, gap_mm):
+    if fits_alone(firing, booking):
         return (
-            f"{booking.firing} has no room left for this. Book fewer or smaller pieces, "
+            f"{firing} has no room left for this. Book fewer or smaller pieces, "
             "or put the ware in the queue."
         )
-    if fits(space, alone, gap_mm, cone_pack_layers=0):
+    if fits_alone(firing, booking, with_cones=False):
         return f"{no_room_for_cones(booking.member)} Book less of the shelf, or lower ware."
     return "This is more than one load of the kiln holds. Book it in parts."

@@ -6,10 +6,20 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from firings.actions.book import area_of
+from firings.actions.promised_space import mend_promises
 from firings.calculations.footprints import GREATEST_SIZE_MM
-from firings.models import Booking, BookingState, DeclineReason, FiringPolicy, Piece, Placement
+from firings.models import (
+    Booking,
+    BookingState,
+    DeclineReason,
+    Firing,
+    FiringPolicy,
+    Piece,
+    Placement,
+)
 from firings.refusals import WareRefusal
 from studio.actions.outbox import write_notice
 from studio.actions.permits import require_role
@@ -27,6 +37,20 @@ def locked_booking(booking: Booking) -> Booking:
     return held.select_related("member", "clay").get(pk=booking.pk)
 
 
+def locked_with_firing(booking: Booking) -> tuple[Booking, Firing | None]:
+    """A booking's row and that of its firing, held; the firing first, as loading locks them."""
+    firing_pk = Booking.objects.values_list("firing", flat=True).get(pk=booking.pk)
+    held = Firing.objects.select_for_update(of=("self",)).select_related("kiln")
+    firing = held.get(pk=firing_pk) if firing_pk else None
+    booking = locked_booking(booking)
+    if booking.firing_id != firing_pk:
+        raise WareRefusal(
+            "changed_meanwhile",
+            f"Slip {booking.slip} was just put into or taken out of a load. Look again.",
+        )
+    return booking, firing
+
+
 def require_own(by: Person, booking: Booking, *roles: Role) -> None:
     """Refuse unless the booking is of `by`'s account, or `by` holds one of `roles`."""
     is_own = booking.member_id == by.pk or booking.account_id == by.account_id
@@ -38,7 +62,7 @@ def withdraw_booking(*, by: Person, at: datetime, booking: Booking) -> Booking:
     """Take ware out of the queue, or off an announced firing, before it is in a load."""
     require_own(by, booking, Role.CREW)
     with transaction.atomic(durable=True):
-        booking = locked_booking(booking)
+        booking, firing = locked_with_firing(booking)
         if booking.state != BookingState.WAITING:
             raise WareRefusal(
                 "not_waiting",
@@ -48,6 +72,8 @@ def withdraw_booking(*, by: Person, at: datetime, booking: Booking) -> Booking:
         change_state(booking, BookingState.WITHDRAWN, deed="withdrawn", by=by, at=at)
         booking.firing, booking.is_promised = None, False
         booking.save(update_fields=["state", "firing", "is_promised"])
+        if firing:
+            mend_promises(firing, by=by, at=at)
     return booking
 
 
@@ -61,7 +87,7 @@ def decline_booking(
     if reason == DeclineReason.OTHER and not note.strip():
         raise WareRefusal("reason_missing", "Say in a few words why.", field="note")
     with transaction.atomic(durable=True):
-        booking = locked_booking(booking)
+        booking, firing = locked_with_firing(booking)
         if booking.state not in (BookingState.WAITING, BookingState.PLACED):
             raise WareRefusal(
                 "too_late_to_decline",
@@ -73,6 +99,8 @@ def decline_booking(
         booking.firing, booking.is_promised = None, False
         booking.decline_reason = reason
         booking.save(update_fields=["state", "firing", "is_promised", "decline_reason"])
+        if firing:
+            mend_promises(firing, by=by, at=at)
         write_notice(
             key=f"declined:{booking.pk}",
             kind="declined",
@@ -103,13 +131,14 @@ def correct_piece(
     _check_measure(shape, across_mm, depth_mm, height_mm)
     policy = FiringPolicy.current()
     with transaction.atomic(durable=True):
-        booking = locked_booking(piece.booking)
+        booking, firing = locked_with_firing(piece.booking)
         if booking.state not in (BookingState.WAITING, BookingState.PLACED):
             raise WareRefusal("too_late_to_measure", "Ware is measured before it is fired.")
         require_not_started(booking)
         if booking.shelf_fraction:
             raise WareRefusal("no_sizes", "This slip books a part of a shelf: nothing to measure.")
-        Placement.objects.filter(piece=piece).delete()  # it may no longer fit where it stood
+        # it may no longer fit where it stood, nor carry what stood in or on it
+        Placement.objects.filter(Q(piece=piece) | Q(carried_by=piece)).delete()
         piece.shape, piece.across_mm, piece.depth_mm = shape, across_mm, depth_mm
         piece.height_mm, piece.measured_at = height_mm, at
         piece.save()
@@ -125,6 +154,8 @@ def correct_piece(
             "after_mm2": booking.charged_area_mm2,
         }
         record_deed(booking, "measured", by=by, at=at, **facts)
+        if firing:
+            mend_promises(firing, by=by, at=at)
         if before_mm2 != booking.charged_area_mm2:
             key = f"measured:{piece.pk}:{at.isoformat()}"
             write_notice(key=key, kind="measured", person=booking.member, at=at, facts=facts)

@@ -6,15 +6,14 @@ import math
 from collections.abc import Sequence
 from datetime import datetime
 
-from django.db.models import F, Window
-from django.db.models.functions import Mod, RowNumber
-
+from firings.actions.log_summary import short_log
 from firings.calculations.cones import cone_equivalent_c
 from firings.calculations.cooling import Asked, CoolingForecast, forecast_cooling
 from firings.calculations.cooling_learning import learn_from_firing
 from firings.calculations.cooling_log import READINGS_ENOUGH, ROOM_C_USUAL
 from firings.calculations.cooling_plan import PlannedSegment
 from firings.calculations.cooling_prior import VERSION, KilnCooling, unknown_kiln
+from firings.calculations.reading_columns import ReadingColumns, us_of
 from firings.calculations.readings import Reading as Moment
 from firings.models import ChamberShape, CoolingHabits, Firing, FiringPolicy, FiringState, Kiln
 
@@ -71,15 +70,20 @@ def forecast_of(firing: Firing, at: datetime) -> CoolingForecast | None:
 
 def thinned_moments(firing: Firing, *, until: datetime | None = None) -> list[Moment]:
     """Some hundreds of a firing's readings, in order of time; the last is always among them."""
+    if firing.log_count > LOG_SHORT:
+        return _thinned(short_log(firing), until)
     rows = firing.readings.order_by("at")
     if until is not None:
         rows = rows.filter(at__lte=until)
-    step = firing.log_count // READINGS_ENOUGH
-    if firing.log_count <= LOG_SHORT:
-        return [_moment(row) for row in rows.values_list(*COLUMNS)]
-    numbered = rows.annotate(number=Window(RowNumber(), order_by=F("at").desc()))
-    chosen = numbered.annotate(left=Mod(F("number"), step)).filter(left=1 % step)
-    return [_moment(row) for row in chosen.values_list(*COLUMNS)]
+    return [_moment(row) for row in rows.values_list(*COLUMNS)]
+
+
+def _thinned(log: ReadingColumns, until: datetime | None) -> list[Moment]:
+    """Evenly spaced readings of the short log; no page reads a long one."""
+    if until is not None:
+        log = log.pick(log.at_us <= us_of(until))
+    step = max(1, len(log) // READINGS_ENOUGH)
+    return list(log[(len(log) - 1) % step :: step])
 
 
 def _moment(row: Sequence[object]) -> Moment:
@@ -93,7 +97,7 @@ def _asked(firing: Firing, readings: Sequence[Moment], is_assumed: bool = False)
         started_at=firing.started_at or firing.planned_for,
         rated_power_w=float(firing.kiln.rated_power_w),
         limit_c=FiringPolicy.current().opening_limit_c,
-        schedule=_schedule(firing),
+        schedule=schedule_of(firing),
         is_over=firing.state != FiringState.FIRING,
         is_assumed=is_assumed,
     )
@@ -103,10 +107,10 @@ def _assumed(firing: Firing) -> list[Moment]:
     """One reading that nobody took: cold at the start, or at its top when the fall began."""
     if firing.state == FiringState.FIRING or firing.cooling_at is None:
         return [Moment(firing.started_at or firing.planned_for, ROOM_C_USUAL)]
-    return [Moment(firing.cooling_at, max(one.target_c for one in _schedule(firing)))]
+    return [Moment(firing.cooling_at, max(one.target_c for one in schedule_of(firing)))]
 
 
-def _schedule(firing: Firing) -> list[PlannedSegment]:
+def schedule_of(firing: Firing) -> list[PlannedSegment]:
     """The ramps as written down; else a plain one to the cone's temperature."""
     written = [
         PlannedSegment(one["rate_c_per_h"], one["target_c"], one.get("hold_minutes", 0))

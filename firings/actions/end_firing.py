@@ -9,6 +9,7 @@ from django.db import transaction
 
 from firings.actions.alarms import clear_alarms
 from firings.actions.cooling_habits import learn_cooling_of
+from firings.actions.firing_health import keep_health_of, power_factor_of
 from firings.actions.kiln_state import change_kiln_state, held_kiln
 from firings.actions.meter_files import intervals_of
 from firings.actions.plan_firing import (
@@ -78,6 +79,7 @@ def close_firing(
         change_firing_state(firing, FiringState.CLOSED, deed="closed", by=by, at=at)
         firing.save()
         learn_cooling_of(firing, at=at)
+        keep_health_of(firing, at=at)
         if firing.is_empty_first_firing:
             _pass_first_firing(firing, kiln, by=by, at=at)
         firing_closed.send(sender=Firing, firing=firing, by=by, at=at)
@@ -217,7 +219,13 @@ def _estimate(
         meter_class_percent=float(firing.kiln.meter_class_percent),
         intervals=intervals_of(firing.kiln, started_at, ended_at),
     )
-    return best_energy(readings, firing.kiln.rated_power_w, meters, history)
+    return best_energy(
+        readings,
+        firing.kiln.rated_power_w,
+        meters,
+        history,
+        power_factor=power_factor_of(firing.kiln),
+    )
 
 
 def _pass_first_firing(firing: Firing, kiln: Kiln, *, by: Person, at: datetime) -> None:

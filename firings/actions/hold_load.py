@@ -8,14 +8,11 @@ from datetime import datetime
 
 from django.db import transaction
 
-from firings.actions.arrange_load import check_change, held_load, layer_at
+from firings.actions.arrange_load import check_change, held_load, layer_at, require_own_place
 from firings.actions.bookings import change_state, locked_booking
 from firings.actions.load import loadable, promise_place
-from firings.actions.load_record import (
-    StandingLoad,
-    kept_free_of,
-    load_was_changed,
-)
+from firings.actions.load_layers import kept_free_of
+from firings.actions.load_record import StandingLoad, load_was_changed
 from firings.calculations.footprints import GREATEST_SIZE_MM, Rectangle
 from firings.calculations.free_place import free_place
 from firings.calculations.load_plan import LoadPiece, LoadPlan
@@ -48,6 +45,7 @@ def lock_piece(
         put = Placement.objects.filter(layer__firing=firing, piece=piece).first()
         if put is None:
             raise WareRefusal("no_place", f"{piece.name} has no place in this load.", status=404)
+        require_own_place(put, piece)
         put.is_locked = is_locked
         put.save(update_fields=["is_locked"])
         if is_locked:

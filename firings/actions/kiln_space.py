@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from fractions import Fraction
 
 from firings.calculations.footprints import SHELF_FRACTIONS, Disc, Footprint, Rectangle
 from firings.calculations.kiln_space import KilnSpace, Stack
-from firings.calculations.load_plan import LoadPiece
 from firings.calculations.shelves import Chamber, Shelf, Side, suggested_post_places
 from firings.models import Booking, FiringPolicy, Kiln, Piece, ShelfSet
 from firings.refusals import WareRefusal
@@ -52,24 +50,6 @@ def footprint_of(piece: Piece) -> Footprint | None:
     if piece.shape == "round":
         return Disc(piece.across_mm or 0)
     return Rectangle(piece.across_mm or 0, piece.depth_mm or 0)
-
-
-def load_pieces(bookings: Iterable[Booking]) -> list[LoadPiece]:
-    """What the packer packs, in the order of `bookings`: the first has the first right to room.
-
-    Prefetch `pieces`.
-    """
-    return [
-        LoadPiece(
-            id=str(piece.pk),
-            footprint=footprint_of(piece),
-            height_mm=piece.height_mm,
-            order=number,
-            fraction=fraction_of(booking),
-        )
-        for number, booking in enumerate(bookings, start=1)
-        for piece in booking.pieces.all()
-    ]
 
 
 def fraction_of(booking: Booking) -> Fraction | None:

@@ -51,6 +51,7 @@ KILN_FIELDS = (
     "chamber_across_mm",
     "chamber_depth_mm",
     "chamber_height_mm",
+    "thermocouple_height_mm",
     "keep_from_wall_mm",
     "rated_power_w",
     "supply_v",
@@ -62,6 +63,8 @@ KILN_FIELDS = (
     "post_width_mm",
     "witness_every_firings",
     "meter_class_percent",
+    "thermocouple_type",
+    "thermocouple_class",
     "in_use_since",
     "note",
 )
@@ -312,6 +315,13 @@ def _check_kiln(kiln: Kiln) -> None:
         *([("chamber_depth_mm", "The chamber's depth")] if kiln.chamber_depth_mm else []),
     ):
         _check_between(getattr(kiln, field), CHAMBER_MM, f"{what} (mm)", field)
+    if kiln.thermocouple_height_mm is not None:
+        _check_between(
+            kiln.thermocouple_height_mm,
+            (1, kiln.chamber_height_mm),
+            "The height of the thermocouple (mm) in this chamber",
+            "thermocouple_height_mm",
+        )
     _check_between(
         kiln.posts_stacked_at_most, POSTS_STACKED, "Posts stacked", "posts_stacked_at_most"
     )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
-from itertools import islice
 
 from django.db import transaction
 from django.db.models import QuerySet
@@ -13,30 +12,31 @@ from django.db.models import QuerySet
 from firings.actions.bookings import change_state, locked_booking
 from firings.actions.kiln_space import stacks_of
 from firings.actions.left_out import Out, write_stays_out
+from firings.actions.load_answers import (
+    Offered,
+    faults_of,
+    figures_of,
+    first_sound,
+    is_wholly_in,
+    loaded_on,
+    warnings_of,
+)
 from firings.actions.load_record import (
     StandingLoad,
-    ids_on,
     load_was_changed,
     locked_ids,
-    names_of,
-    queue_pieces,
-    rule_of,
     standing_load,
     where_everything_stands,
     write_plan,
 )
 from firings.actions.plan_firing import locked_firing, require_state
-from firings.actions.planner import Wanted, improve
 from firings.actions.ware_rules import check_may_enter
 from firings.calculations.footprints import SHELF_FRACTIONS, fraction_area_mm2
 from firings.calculations.load_plan import LoadPlan
-from firings.calculations.plan_check import check_load
-from firings.calculations.planning.problem import LoadProgress
 from firings.models import (
     Booking,
     BookingState,
     Firing,
-    FiringPolicy,
     FiringState,
     LoadSearch,
     Piece,
@@ -47,12 +47,10 @@ from firings.models import (
 from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
 from studio.actions.trail import record_deed
-from studio.models import Person, Role, Studio
+from studio.models import Person, Role
 
 # Before a firing is loading, a load is a proposal; ware is promised to it all the same.
 CAN_BE_LOADED = (FiringState.PLANNED, FiringState.LOADING)
-# So many answers of the planner are looked at before crew are asked to unlock something.
-TRIES_AT_MOST = 60
 
 
 @dataclass(frozen=True)
@@ -62,14 +60,6 @@ class LoadProposal:
     placed: list[Booking]
     left_out: dict[Booking, str]
     warnings: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Offered:
-    """What a load may be made from: slips that may enter, and why the others may not."""
-
-    able: list[Booking]
-    out: dict[Booking, Out]
 
 
 def fill_load(*, by: Person, at: datetime, firing: Firing) -> LoadProposal:
@@ -89,7 +79,7 @@ def first_answer(firing: Firing, *, by: Person, at: datetime) -> tuple[LoadPropo
     """Write the planner's first answer, and what a search goes on from. Firing locked."""
     before = where_everything_stands(firing)
     offered = offered_ware(firing, at)
-    load = standing_load(firing, offered.able)
+    load = standing_load(firing, offered.able, anew=True)
     progress = first_sound(load, offered, at)
     proposal = write_answer(load, offered, progress.plan, by=by, at=at)
     is_best = progress.is_best_possible
@@ -102,63 +92,10 @@ def first_answer(firing: Firing, *, by: Person, at: datetime) -> tuple[LoadPropo
             "begun_at": at,
             "begun_by": by,
             "heard_at": at,
-            **figures_of(progress),
+            **figures_of(load, progress),
         },
     )
     return proposal, search
-
-
-def first_sound(load: StandingLoad, offered: Offered, at: datetime) -> LoadProgress:
-    """The planner's first answer in which the second pair of eyes finds no fault."""
-    last: LoadPlan | None = None
-    for progress in islice(improve(wanted_of(load, at)), TRIES_AT_MOST):
-        if progress.plan is not last and not faults_of(load, offered, progress.plan):
-            return progress
-        last = progress.plan
-    if last is None:
-        raise WareRefusal("no_plan", "The planner found no load at all.", status=500)
-    fault = faults_of(load, offered, last)[0]
-    raise WareRefusal(
-        "plan_is_faulty", f"No load was found around what is locked: {fault} Unlock something."
-    )
-
-
-def faults_of(load: StandingLoad, offered: Offered, plan: LoadPlan) -> tuple[str, ...]:
-    """Why a plan cannot be carried out, or would tear a slip apart."""
-    standing = {key for layer in plan.layers for key in ids_on(layer)}
-    torn = tuple(
-        f"Slip {one.slip} would be fired in two parts."
-        for one in offered.able
-        if 0 < sum(str(piece.pk) in standing for piece in one.pieces.all()) < len(one.pieces.all())
-    )
-    pieces = list(load.load_pieces.values())
-    names = names_of(load.bookings)
-    return torn + check_load(load.space, pieces, plan, load.gap_mm, held=load.held, names=names)
-
-
-def figures_of(progress: LoadProgress) -> dict[str, object]:
-    """What the record of a search keeps of one answer."""
-    return {
-        "steps": progress.steps,
-        "score": progress.score,
-        "area_mm2": progress.area_mm2,
-        "bound_mm2": progress.bound_mm2,
-        "warnings": list(progress.plan.warnings),
-    }
-
-
-def wanted_of(load: StandingLoad, at: datetime, seed: int = 1) -> Wanted:
-    """What the planner is asked for this load."""
-    return Wanted(
-        space=load.space,
-        pieces=tuple(queue_pieces(load.bookings, firing=load.firing)),
-        gap_mm=load.gap_mm,
-        on=loaded_on(load.firing, at),
-        rule=rule_of(FiringPolicy.current()),
-        held=load.held,
-        firing=(load.firing.stage, load.firing.cone),
-        seed=seed,
-    )
 
 
 def put_in_load(*, by: Person, at: datetime, firing: Firing, booking: Booking) -> LoadProposal:
@@ -178,7 +115,7 @@ def put_in_load(*, by: Person, at: datetime, firing: Firing, booking: Booking) -
         booking.firing, booking.is_promised = firing, True
         booking.save(update_fields=["firing", "is_promised"])
         offered = _sorted_out(_held(firing), firing, on)
-        load = standing_load(firing, offered.able)
+        load = standing_load(firing, offered.able, anew=True)
         plan = first_sound(load, offered, at).plan
         proposal = write_answer(load, offered, plan, by=by, at=at)
         if proposal.left_out:
@@ -230,12 +167,6 @@ def loadable(firing: Firing) -> Firing:
     return firing
 
 
-def loaded_on(firing: Firing, at: datetime) -> date:
-    """The day on which a firing is loaded: a day that has passed is today."""
-    zone = Studio.current().zone
-    return max(at, firing.planned_for).astimezone(zone).date()
-
-
 def offered_ware(firing: Firing, at: datetime) -> Offered:
     """What is in the load or was promised space, then the queue, first come first."""
     queue = Booking.objects.in_queue(firing.stage, firing.cone)
@@ -284,15 +215,15 @@ def write_answer(
     faults = faults_of(load, offered, plan)
     if faults:
         raise WareRefusal("plan_is_faulty", f"The load cannot be made: {faults[0]}", status=500)
-    standing = {key for layer in plan.layers for key in ids_on(layer)}
-    placed = [one for one in offered.able if _is_wholly_in(one, standing)]
-    write_plan(firing, plan, locked=locked_ids(load))
+    standing = load.standing_in(plan)
+    placed = [one for one in offered.able if is_wholly_in(one, standing)]
+    write_plan(firing, plan, locked=locked_ids(load), bundles=load.bundles)
     for booking in placed:
         _mark_placed(booking, load, by=by, at=at)
     out = dict(offered.out) | {
         booking: Out.of(booking, plan, load)
         for booking in offered.able
-        if not _is_wholly_in(booking, standing)
+        if not is_wholly_in(booking, standing)
     }
     words = write_stays_out(firing, out, reader=by)
     for booking in out:
@@ -301,11 +232,7 @@ def write_answer(
     load_was_changed(firing)
     # wet ware in the queue is told on the page; whoever filled the load did not ask for it
     told = {one: words[one] for one in out if out[one].why != WhyOut.NOT_DRY or one.firing_id}
-    return LoadProposal(placed, told, plan.warnings)
-
-
-def _is_wholly_in(booking: Booking, standing: set[str]) -> bool:
-    return all(str(piece.pk) in standing for piece in booking.pieces.all())
+    return LoadProposal(placed, told, warnings_of(load, plan))
 
 
 def _send_back(booking: Booking, *, by: Person, at: datetime, why: str) -> None:

@@ -4,39 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
 from functools import cached_property
 
-from firings.actions.kiln_space import footprint_of, fraction_of, space_of, standard_shelves
-from firings.calculations.footprints import Rectangle, area_mm2
+from firings.actions.kiln_space import space_of, standard_shelves
+from firings.actions.load_layers import crew_hold, ids_on, locked_on, planned_layer
+from firings.actions.load_ware import bundles_for, names_of, queue_pieces, written_bundles
+from firings.calculations.bisque_bundles import Bundle
+from firings.calculations.footprints import area_mm2
 from firings.calculations.kiln_space import KilnSpace
-from firings.calculations.load_plan import (
-    LeftOut,
-    LoadPiece,
-    LoadPlan,
-    PlannedLayer,
-    WhyLeftOut,
-)
-from firings.calculations.load_plan import Placement as Place
-from firings.calculations.planning.problem import (
-    Held,
-    HeldLayer,
-    KeptFree,
-    LoadRule,
-    QueuePiece,
-)
-from firings.models import (
-    Booking,
-    Firing,
-    FiringPolicy,
-    Layer,
-    LayerHold,
-    Piece,
-    Placement,
-)
-
-# Promised space counts as the longest wait: so it goes before everything else in a load.
-PROMISED = timedelta(days=3650)
+from firings.calculations.load_plan import LeftOut, LoadPiece, LoadPlan, WhyLeftOut
+from firings.models import Booking, Firing, FiringPolicy, Layer, LayerHold, Piece, Placement
 
 
 @dataclass
@@ -53,6 +30,7 @@ class StandingLoad:
     layers: list[Layer]
     holds: list[LayerHold]
     forbidden: frozenset[str] = frozenset()
+    bundles: tuple[Bundle, ...] = ()
 
     @cached_property
     def pieces(self) -> dict[str, Piece]:
@@ -66,17 +44,24 @@ class StandingLoad:
 
     @cached_property
     def load_pieces(self) -> dict[str, LoadPiece]:
-        return {one.id: one.as_load_piece() for one in queue_pieces(self.bookings)}
+        """What stands by itself, by its id in plans: pieces, bundles and booked fractions."""
+        wanted = queue_pieces(self.bookings, bundles=self.bundles)
+        return {one.id: one.as_load_piece() for one in wanted}
+
+    def standing_in(self, plan: LoadPlan) -> set[str]:
+        """Every piece that is in a plan, by itself or with its bundle."""
+        ids = {key for layer in plan.layers for key in ids_on(layer)}
+        return ids | {key for one in self.bundles if one.id in ids for key in one.rider_ids}
 
     def __post_init__(self) -> None:
         self.plan = self._plan()
-        self.held = _held(self)
+        self.held = crew_hold(self.space, self.layers, self.holds, self.pieces, self.forbidden)
 
     def _plan(self) -> LoadPlan:
         """Where everything stands; pieces without a place count as left out."""
         layers = tuple(planned_layer(layer) for layer in self.layers)
         placed = {pid for layer in layers for pid in ids_on(layer)}
-        out = [key for key in self.pieces if key not in placed]
+        out = [key for key in self.load_pieces if key not in placed]
         return LoadPlan(layers, tuple(LeftOut(key, WhyLeftOut.NO_ROOM) for key in out))
 
     @property
@@ -85,161 +70,47 @@ class StandingLoad:
         return plan_area_mm2(self.space, self.load_pieces, self.plan)
 
 
-def standing_load(firing: Firing, bookings: Sequence[Booking]) -> StandingLoad:
-    """The load of a firing; give its bookings with `pieces`."""
+def standing_load(
+    firing: Firing, bookings: Sequence[Booking], *, anew: bool = False
+) -> StandingLoad:
+    """The load of a firing; give its bookings with `pieces`.
+
+    Bundles are those that are written down. `anew`: those that the studio's rules make, because
+    the load is being planned; only slips with something locked keep theirs.
+    """
     policy = FiringPolicy.current()
+    space = space_of(firing.kiln, policy)
     forbidden = firing.kept_out.values_list("booking__pieces", flat=True)
+    layers = list(firing.layers.prefetch_related("placements__piece").order_by("stack", "position"))
+    holds = list(firing.holds.all())
+    bundles = written_bundles(put for layer in layers for put in layer.placements.all())
+    if anew:
+        locked = _locked_slips(layers, holds)
+        mine = {str(piece.pk): one.pk for one in bookings for piece in one.pieces.all()}
+        kept = [bundle for bundle in bundles if mine.get(bundle.id) in locked]
+        free = [one for one in bookings if one.pk not in locked]
+        bundles = (*kept, *bundles_for(free, space, policy))
     return StandingLoad(
         firing=firing,
         bookings=list(bookings),
-        space=space_of(firing.kiln, policy),
+        space=space,
         gap_mm=policy.gap_mm(firing.stage),
-        layers=list(firing.layers.prefetch_related("placements").order_by("stack", "position")),
-        holds=list(firing.holds.all()),
+        layers=layers,
+        holds=holds,
         forbidden=frozenset(str(pk) for pk in forbidden if pk),
+        bundles=bundles,
     )
 
 
-def rule_of(policy: FiringPolicy) -> LoadRule:
-    """How the studio weighs filled area against waiting; bookings carry no due date."""
-    return LoadRule(
-        waiting_weight_per_day=policy.wait_percent_per_day / 100,
-        waits_at_most_days=policy.waits_at_most_days,
-    )
-
-
-def names_of(bookings: Iterable[Booking]) -> dict[str, str]:
-    """What sentences call each piece, by its id in plans."""
+def _locked_slips(layers: Sequence[Layer], holds: Sequence[LayerHold]) -> set[int]:
+    """The bookings of which something is locked, by itself or with its layer."""
+    whole = {(hold.stack, hold.position) for hold in holds if hold.is_whole}
     return {
-        str(piece.pk): f"{piece.name} of slip {booking.slip}"
-        for booking in bookings
-        for piece in booking.pieces.all()
+        put.piece.booking_id
+        for layer in layers
+        for put in layer.placements.all()
+        if put.is_locked or (layer.stack, layer.position) in whole
     }
-
-
-def queue_pieces(bookings: Iterable[Booking], *, firing: Firing | None = None) -> list[QueuePiece]:
-    """What is planned, in the order of `bookings`. One slip is fired together.
-
-    What `firing` has promised space goes before everything else.
-    """
-    return [
-        QueuePiece(
-            id=str(piece.pk),
-            member=str(booking.member_id),
-            stage=booking.stage,
-            cone=booking.cone,
-            footprint=footprint_of(piece),
-            height_mm=piece.height_mm,
-            ready_on=_ready_on(booking, firing),
-            group=booking.slip,
-            booked_order=number,
-            fraction=fraction_of(booking),
-            kind=piece.name,
-        )
-        for number, booking in enumerate(bookings, start=1)
-        for piece in booking.pieces.all()
-    ]
-
-
-def _ready_on(booking: Booking, firing: Firing | None) -> date:
-    is_promised = firing is not None and booking.is_promised and booking.firing_id == firing.pk
-    return booking.dry_on - PROMISED if is_promised else booking.dry_on
-
-
-def ids_on(layer: PlannedLayer) -> list[str]:
-    """The pieces and booked fractions on a layer."""
-    return [put.piece_id for put in layer.placements] + [pid for pid, _ in layer.fractions]
-
-
-def planned_layer(layer: Layer) -> PlannedLayer:
-    """A written layer as the planner knows it. Prefetch `placements`."""
-    standing = [put for put in layer.placements.all() if put.x_mm is not None]
-    quarters = [put for put in layer.placements.all() if put.x_mm is None]
-    return PlannedLayer(
-        stack=layer.stack,
-        index=layer.position,
-        post_mm=tuple(layer.posts_mm),
-        shelf_bottom_mm=layer.shelf_bottom_mm,
-        placements=tuple(_place(put) for put in standing),
-        fractions=tuple((str(put.piece_id), tuple(put.quadrants)) for put in quarters),
-        cone_pack=_pack(layer),
-    )
-
-
-def _place(put: Placement) -> Place:
-    return Place(str(put.piece_id), put.x_mm or 0.0, put.y_mm or 0.0, round(put.turn_deg))
-
-
-def _pack(layer: Layer) -> Place | None:
-    if not layer.cone_pack:
-        return None
-    x_mm, y_mm, turn_deg = layer.cone_pack
-    return Place("", x_mm, y_mm, round(turn_deg))
-
-
-def _held(load: StandingLoad) -> Held:
-    """What crew have decided. Layers up to the highest with a lock keep their posts.
-
-    A slip is fired together: with one piece of it locked, the others stay where they stand too.
-    """
-    slips = {load.pieces[key].booking_id for key in locked_ids(load) if key in load.pieces}
-    stay = {piece.pk for piece in load.pieces.values() if piece.booking_id in slips}
-    holds = {(hold.stack, hold.position): hold for hold in load.holds}
-    layers = {(layer.stack, layer.position): layer for layer in load.layers}
-    fixed_up_to: dict[str, int] = {}
-    for (stack, position), layer in layers.items():
-        hold = holds.get((stack, position))
-        if any(put.piece_id in stay for put in layer.placements.all()) or (hold and hold.is_whole):
-            fixed_up_to[stack] = max(position, fixed_up_to.get(stack, 0))
-    held = []
-    for stack, position in sorted({*holds, *layers}):
-        is_fixed = position <= fixed_up_to.get(stack, 0)
-        place = (stack, position)
-        one = _held_layer(place, layers.get(place), holds.get(place), is_fixed, stay)
-        if one is not None:
-            held.append(one)
-    return Held(tuple(held), load.forbidden)
-
-
-def _held_layer(
-    place: tuple[str, int],
-    layer: Layer | None,
-    hold: LayerHold | None,
-    is_fixed: bool,
-    stay: set[int],
-) -> HeldLayer | None:
-    is_whole = bool(hold and hold.is_whole and layer)
-    wanted = tuple(hold.posts_mm) if hold and hold.posts_mm else None
-    posts = tuple(layer.posts_mm) if layer and is_fixed else wanted
-    puts = (
-        [put for put in layer.placements.all() if is_whole or put.piece_id in stay] if layer else []
-    )
-    free = tuple(kept_free_of(room) for room in hold.keep_free) if hold else ()
-    if posts is None and not puts and not free and not is_whole:
-        return None
-    return HeldLayer(
-        stack=place[0],
-        index=place[1],
-        post_mm=posts,
-        locked=tuple(_place(put) for put in puts if put.x_mm is not None),
-        locked_fractions=tuple(
-            (str(put.piece_id), tuple(put.quadrants)) for put in puts if put.x_mm is None
-        ),
-        cone_pack=_pack(layer) if layer and is_whole else None,
-        keep_free=free,
-        is_whole=is_whole,
-    )
-
-
-def kept_free_of(room: dict[str, float]) -> KeptFree:
-    """Room that crew keep free, as its record has it."""
-    return KeptFree(
-        room=Rectangle(round(room["width_mm"]), round(room["depth_mm"])),
-        x_mm=room["x_mm"],
-        y_mm=room["y_mm"],
-        turn_deg=room.get("turn_deg", 0),
-        height_mm=round(room.get("height_mm", 0)),
-    )
 
 
 def plan_area_mm2(space: KilnSpace, pieces: dict[str, LoadPiece], plan: LoadPlan) -> int:
@@ -255,11 +126,18 @@ def plan_area_mm2(space: KilnSpace, pieces: dict[str, LoadPiece], plan: LoadPlan
     return taken
 
 
-def write_plan(firing: Firing, plan: LoadPlan, *, locked: Iterable[str] = ()) -> None:
+def write_plan(
+    firing: Firing,
+    plan: LoadPlan,
+    *,
+    locked: Iterable[str] = (),
+    bundles: Iterable[Bundle] = (),
+) -> None:
     """Replace the layers and placements of a load; `locked` ids stay locked."""
     Placement.objects.filter(layer__firing=firing).delete()
     firing.layers.all().delete()
     shelves, kept = standard_shelves(firing.kiln), set(locked)
+    bundle_of = {bundle.id: bundle for bundle in bundles}
     placements: list[Placement] = []
     for planned in plan.layers:
         pack = planned.cone_pack
@@ -284,6 +162,12 @@ def write_plan(firing: Firing, plan: LoadPlan, *, locked: Iterable[str] = ()) ->
             for spot in planned.placements
         ]
         placements += [
+            _rider(layer, bundle, piece_id, spot.x_mm, spot.y_mm, spot.turn_deg)
+            for spot in planned.placements
+            if (bundle := bundle_of.get(spot.piece_id))
+            for piece_id in bundle.rider_ids
+        ]
+        placements += [
             Placement(
                 layer=layer,
                 piece_id=int(piece_id),
@@ -295,14 +179,24 @@ def write_plan(firing: Firing, plan: LoadPlan, *, locked: Iterable[str] = ()) ->
     Placement.objects.bulk_create(placements)
 
 
+def _rider(
+    layer: Layer, bundle: Bundle, piece_id: str, x_mm: float, y_mm: float, turn_deg: float
+) -> Placement:
+    """The place of a piece that stands in or on the carrier of its bundle, or beside it on edge."""
+    return Placement(
+        layer=layer,
+        piece_id=int(piece_id),
+        x_mm=x_mm,
+        y_mm=y_mm,
+        turn_deg=turn_deg,
+        carried_by_id=int(bundle.id),
+        stands=bundle.kind.value,
+    )
+
+
 def locked_ids(load: StandingLoad) -> set[str]:
     """The pieces that are locked one by one, not those of a layer locked as a whole."""
-    return {
-        str(put.piece_id)
-        for layer in load.layers
-        for put in layer.placements.all()
-        if put.is_locked
-    }
+    return locked_on(load.layers)
 
 
 def where_everything_stands(firing: Firing) -> dict[str, list[object]]:

@@ -13,12 +13,15 @@ from firings.actions.alarms import clear_alarms
 from firings.actions.bookings import change_state, locked_booking
 from firings.actions.heat_words import heat_words
 from firings.actions.plan_firing import change_firing_state, locked_firing, require_state
+from firings.calculations.cone_packs import role_of
 from firings.calculations.cones import CONES
 from firings.models import (
     Booking,
     BookingState,
     CareKind,
     CareTask,
+    ConePosition,
+    ConeRole,
     Firing,
     FiringPolicy,
     FiringState,
@@ -36,11 +39,17 @@ from studio.models import Person, Role, Studio
 
 @dataclass(frozen=True)
 class ConeSeen:
-    """A witness cone as it was found: `bend` 0 standing, 1 tip level with the base."""
+    """A witness cone as it was found: `bend` 0 standing, 1 tip level with the base.
+
+    `role` is its part in the pack, told from the firing's cone when left out; `position` where on
+    the layer the pack stood, when there is more than one.
+    """
 
     layer: int
     cone: str
     bend: Decimal
+    role: str = ""
+    position: str = ""
 
 
 def open_firing(
@@ -209,11 +218,21 @@ def _write_cones(firing: Firing, cones: Sequence[ConeSeen]) -> None:
                 "A cone's bend lies between 0 (standing) and 1 (tip level with the base).",
                 field="cones",
             )
-    if len({(seen.layer, seen.cone) for seen in cones}) < len(cones):
-        raise WareRefusal("cone_twice", "The same cone on the same layer was given twice.")
+        if seen.role and seen.role not in ConeRole.values:
+            raise WareRefusal("unknown_role", f"{seen.role!r} is no part of a pack.", field="cones")
+        if seen.position and seen.position not in ConePosition.values:
+            raise WareRefusal(
+                "unknown_position", f"{seen.position!r} is no place on a layer.", field="cones"
+            )
+    if len({(seen.layer, seen.position, seen.cone) for seen in cones}) < len(cones):
+        raise WareRefusal("cone_twice", "The same cone at the same place was given twice.")
     for seen in cones:
         WitnessCone.objects.update_or_create(
-            firing=firing, layer=seen.layer, cone=seen.cone, defaults={"bend": seen.bend}
+            firing=firing,
+            layer=seen.layer,
+            position=seen.position,
+            cone=seen.cone,
+            defaults={"bend": seen.bend, "role": seen.role or role_of(seen.cone, firing.cone)},
         )
 
 

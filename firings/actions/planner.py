@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
-from firings.calculations import packing
 from firings.calculations.kiln_space import KilnSpace
 from firings.calculations.planning.load_search import improve_load
 from firings.calculations.planning.problem import Held, LoadProgress, LoadRule, QueuePiece
@@ -40,11 +39,3 @@ def improve(wanted: Wanted) -> Iterator[LoadProgress]:
         firing=wanted.firing,
         seed=wanted.seed,
     )
-
-
-def has_room(
-    space: KilnSpace, pieces: Sequence[QueuePiece], gap_mm: int, *, cone_pack_layers: int = 1
-) -> bool:
-    """Whether all the pieces, and their cone packs, go into one load."""
-    load_pieces = [piece.as_load_piece() for piece in pieces]
-    return packing.fits(space, load_pieces, gap_mm, cone_pack_layers)

@@ -1,47 +1,66 @@
-"""Readings come in: from a logger, a file or by hand. Each batch updates what is known."""
+"""Readings come in: stored once, each in the firing of its time; what follows is known."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime, timedelta
-from itertools import pairwise
 
+import numpy as np
+import numpy.typing as npt
 from django.db import transaction
 
 from firings.actions.cool_down import note_fall_and_cool
+from firings.actions.log_rows import known_times, log_parts, span_of, write_rows
+from firings.actions.log_summary import take_into_summary
 from firings.actions.plan_firing import STAYS_HOT_AT_MOST, locked_firing
+from firings.actions.reading_checks import (
+    BEFORE_START_MAX,
+    TAKES_READINGS,
+    check_register,
+    check_window,
+    checked_batch,
+    empty_batch,
+    local_words,
+)
 from firings.actions.watch import watch_firing
-from firings.calculations.firing_summary import FiringSummary, add_readings, summarise
+from firings.calculations.reading_columns import Ints, ReadingColumns, moment_of, us_of
 from firings.calculations.readings import Reading as Moment
-from firings.calculations.readings import check_reading
-from firings.models import Firing, FiringState, Kiln, Reading, ReadingSource
+from firings.models import Firing, FiringState, Kiln, ReadingSource
 from firings.refusals import WareRefusal
 from studio.actions.permits import require_role
-from studio.models import Person, Role, Studio
+from studio.models import Person, Role
 
-BATCH_MAX = 10_000
-TAKES_READINGS = (
-    FiringState.FIRING,
-    FiringState.COOLING,
-    FiringState.COOLED,
-    FiringState.OPENED,
-    FiringState.ABORTED,
-)
-# A logger's clock may run ahead by as much; more is a wrong clock or a wrong time zone.
-CLOCK_AHEAD_MAX = timedelta(minutes=10)
-# A logger is often switched on a little before its firing is started here.
-BEFORE_START_MAX = timedelta(hours=1)
 AFTER_OPENING_MAX = timedelta(hours=1)
+# The watch judges by minutes: a logger that sends each second tells it no more than every fifth.
+WATCH_EVERY_S = 5.0
 
 
 @dataclass(frozen=True)
 class Received:
-    """What became of a batch: how many were new, and how many were known already."""
+    """What became of a batch in one firing: how many were new, and how many known already."""
 
     firing: Firing
     stored: int
     already_known: int
+
+
+@dataclass(frozen=True)
+class Nowhere:
+    """Readings of a batch that belong to no firing, and why; `count` of them in this span."""
+
+    first_at: datetime
+    last_at: datetime
+    count: int
+    reason: str
+
+
+@dataclass(frozen=True)
+class Shared:
+    """What became of a kiln's batch: by firing, in order of time, and what belongs nowhere."""
+
+    received: tuple[Received, ...]
+    nowhere: tuple[Nowhere, ...]
 
 
 def add_firing_readings(
@@ -59,29 +78,69 @@ def add_firing_readings(
     """
     if by is not None:
         require_role(by, Role.CREW)
-    _check_batch(readings, source, at)
+    batch = checked_batch(readings, source, at)
     with transaction.atomic(durable=True):
         firing = locked_firing(firing)
-        _check_window(firing, readings)
-        known = set(
-            firing.readings.filter(at__in=[reading.at for reading in readings]).values_list(
-                "at", flat=True
+        check_window(firing, batch)
+        received = store_readings(firing, batch, source=source, by=by, at=at)
+    return received
+
+
+def add_kiln_readings(*, at: datetime, kiln: Kiln, readings: Sequence[Moment]) -> Shared:
+    """Store a logger's batch, each reading in the firing of its time, all or nothing of it.
+
+    What belongs to no firing is not stored and named with the reason; when that is the whole
+    batch, it is refused. A reading that cannot be true refuses everything, as everywhere.
+    """
+    batch = checked_batch(readings, ReadingSource.LOGGER, at)
+    with transaction.atomic(durable=True):
+        parts, nowhere = _by_firing(kiln, batch)
+        if not parts:
+            raise WareRefusal("no_firing_running", nowhere[-1].reason)
+        received = []
+        for found, part in sorted(parts, key=lambda pair: pair[0].pk):
+            firing = locked_firing(found)
+            received.append(
+                store_readings(firing, part, source=ReadingSource.LOGGER, by=None, at=at)
             )
-            if len(readings) <= 500
-            else firing.readings.values_list("at", flat=True)
-        )
-        fresh = sorted((r for r in readings if r.at not in known), key=lambda r: r.at)
-        if fresh:
-            _check_register(firing, fresh)
-            Reading.objects.bulk_create(
-                [Reading(firing=firing, source=source, **asdict(moment)) for moment in fresh],
-                batch_size=500,
-            )
-            _update_summary(firing, fresh)
-            watch_firing(firing, fresh, source=source, at=at)
-            note_fall_and_cool(firing, fresh, source=source, by=by, at=at)
-            firing.save()
-    return Received(firing, len(fresh), len(readings) - len(fresh))
+    received.sort(key=lambda one: one.firing.started_at or at)
+    return Shared(tuple(received), tuple(nowhere))
+
+
+def store_readings(
+    firing: Firing, batch: ReadingColumns, *, source: str, by: Person | None, at: datetime
+) -> Received:
+    """Write what is new of a batch in order of time, and what follows from it.
+
+    The inner part of adding readings: the caller has checked the batch and holds the firing.
+    """
+    fresh = write_readings(firing, batch, source=source, at=at)
+    if len(fresh):
+        note_fall_and_cool(firing, fresh, source=source, by=by, at=at)
+        firing.save()
+    return Received(firing, len(fresh), len(batch) - len(fresh))
+
+
+def write_readings(
+    firing: Firing, batch: ReadingColumns, *, source: str, at: datetime
+) -> ReadingColumns:
+    """Write what is new of a batch, with summary and watch; returns that. The caller saves."""
+    fresh = _not_known_yet(firing, batch)
+    if len(fresh):
+        check_register(firing, fresh)
+        write_rows(firing, fresh, source)
+        take_into_summary(firing, fresh)
+        watched = fresh.at_most_every(WATCH_EVERY_S)
+        watch_firing(firing, watched, source=source, at=at)
+    return fresh
+
+
+def _not_known_yet(firing: Firing, batch: ReadingColumns) -> ReadingColumns:
+    first_at, last_at = span_of(batch)
+    if firing.log_last_at is None or first_at > firing.log_last_at:
+        return batch
+    known = known_times(firing, first_at, last_at)
+    return batch.pick(~np.isin(batch.at_us, known)) if len(known) else batch
 
 
 def firing_of_reading(kiln: Kiln, readings: Sequence[Moment]) -> Firing:
@@ -91,19 +150,66 @@ def firing_of_reading(kiln: Kiln, readings: Sequence[Moment]) -> Firing:
     the kiln was in no firing then: a logger that runs on fills no log with an idle kiln.
     """
     if not readings:
-        raise _empty_batch()
-    last_at = max(reading.at for reading in readings)
+        raise empty_batch()
+    last = max(readings, key=lambda reading: reading.at)
+    parts, nowhere = _by_firing(kiln, ReadingColumns.of([last]))
+    if nowhere:
+        raise WareRefusal("no_firing_running", nowhere[-1].reason)
+    return parts[0][0]
+
+
+def _by_firing(
+    kiln: Kiln, batch: ReadingColumns
+) -> tuple[list[tuple[Firing, ReadingColumns]], list[Nowhere]]:
+    """Part a batch in order of time among the kiln's firings; the rest belongs nowhere."""
+    first_at, last_at = span_of(batch)
+    firings = _begun_firings(kiln, first_at, last_at)
+    starts_us = [us_of(_log_begins_at(firing)) for firing in firings]
+    owners = np.searchsorted(np.array(starts_us, dtype=np.int64), batch.at_us, side="right") - 1
+    parts, is_nowhere = [], owners < 0
+    for place, firing in enumerate(firings):
+        is_its = owners == place
+        ends_us = us_of(_log_ends_at(firing, last_at))
+        is_nowhere |= is_its & (batch.at_us > ends_us)
+        part = batch.pick(is_its & (batch.at_us <= ends_us))
+        if len(part):
+            parts.append((firing, part))
+    return parts, [_nowhere(kiln, span) for span in _spans(batch.at_us, is_nowhere)]
+
+
+def _begun_firings(kiln: Kiln, first_at: datetime, last_at: datetime) -> list[Firing]:
+    """The kiln's firings that a span of time can belong to, in order of their start."""
     begun = Firing.objects.filter(
         kiln=kiln, state__in=TAKES_READINGS, started_at__lte=last_at + BEFORE_START_MAX
+    ).order_by("-started_at")
+    found: list[Firing] = []
+    for firing in begun.iterator(chunk_size=20):
+        found.insert(0, firing)
+        if _log_begins_at(firing) <= first_at:
+            break
+    return found
+
+
+def _spans(at_us: Ints, is_such: npt.NDArray[np.bool_]) -> list[Ints]:
+    """The times that are such, in unbroken runs of the batch."""
+    places = np.flatnonzero(is_such)
+    if not len(places):
+        return []
+    return [at_us[run] for run in np.split(places, np.flatnonzero(np.diff(places) > 1) + 1)]
+
+
+def _nowhere(kiln: Kiln, times_us: Ints) -> Nowhere:
+    first_at, last_at = moment_of(times_us[0]), moment_of(times_us[-1])
+    reason = (
+        f"{kiln} was not being fired at {local_words(last_at)}, so these readings belong "
+        "nowhere. Start the firing in Wareboard first."
     )
-    firing = begun.order_by("-started_at").first()
-    if firing is None or last_at > _log_ends_at(firing, last_at):
-        raise WareRefusal(
-            "no_firing_running",
-            f"{kiln} was not being fired at {_local(last_at)}, so these readings belong "
-            "nowhere. Start the firing in Wareboard first.",
-        )
-    return firing
+    return Nowhere(first_at, last_at, len(times_us), reason)
+
+
+def _log_begins_at(firing: Firing) -> datetime:
+    """A logger is often switched on a little before its firing is started here."""
+    return (firing.started_at or firing.planned_for) - BEFORE_START_MAX
 
 
 def _log_ends_at(firing: Firing, at: datetime) -> datetime:
@@ -116,98 +222,8 @@ def _log_ends_at(firing: Firing, at: datetime) -> datetime:
 
 
 def moments_of(firing: Firing) -> list[Moment]:
-    """All readings of a firing as the calculations take them, in order of time."""
-    fields = list(Moment.__dataclass_fields__)
-    return [Moment(*row) for row in firing.readings.order_by("at").values_list(*fields)]
+    """All readings of a firing as the calculations take them, in order of time.
 
-
-def _empty_batch() -> WareRefusal:
-    return WareRefusal("no_readings", "There are no readings in this batch.", status=400)
-
-
-def _check_batch(readings: Sequence[Moment], source: str, at: datetime) -> None:
-    if not readings:
-        raise _empty_batch()
-    if source == ReadingSource.LOGGER and len(readings) > BATCH_MAX:  # a file has its own limit
-        raise WareRefusal(
-            "batch_too_large", f"Send at most {BATCH_MAX} readings at once.", status=413
-        )
-    for number, reading in enumerate(readings, start=1):
-        problems = check_reading(reading)
-        if not problems and reading.at > at + CLOCK_AHEAD_MAX:
-            problems = [f"the time {_local(reading.at)} lies in the future: check the clock"]
-        if problems:
-            raise WareRefusal(
-                "reading_impossible",
-                f"Reading {number}: {problems[0]}. Nothing was stored.",
-                status=400,
-                field="at" if source == ReadingSource.HAND else None,
-                reading=number,
-            )
-    seen: set[datetime] = set()
-    for number, reading in enumerate(readings, start=1):
-        if reading.at in seen:
-            raise WareRefusal(
-                "time_twice",
-                f"Reading {number}: {_local(reading.at)} comes twice. Nothing was stored.",
-                status=400,
-                reading=number,
-            )
-        seen.add(reading.at)
-
-
-def _check_window(firing: Firing, readings: Sequence[Moment]) -> None:
-    if firing.state not in TAKES_READINGS or firing.started_at is None:
-        raise WareRefusal(
-            "takes_no_readings",
-            f"{firing} is {firing.get_state_display().lower()} and takes no readings.",
-        )
-    earliest = min(reading.at for reading in readings)
-    if earliest < firing.started_at - BEFORE_START_MAX:
-        raise WareRefusal(
-            "before_the_start",
-            f"A reading of {_local(earliest)} lies before the start of this firing "
-            f"({_local(firing.started_at)}). Check the time zone of the log; readings of an "
-            "earlier firing go in a batch of their own.",
-            status=400,
-        )
-
-
-def _check_register(firing: Firing, fresh: Sequence[Moment]) -> None:
-    """A meter only runs forward: in the batch, and against its neighbours already stored."""
-    metered = [r for r in fresh if r.register_wh is not None]
-    if not metered:
-        return
-    stored = firing.readings.exclude(register_wh=None)
-    before = stored.filter(at__lt=metered[0].at).order_by("-at").first()
-    after = stored.filter(at__gt=metered[-1].at).order_by("at").first()
-    chain = [(r.at, r.register_wh) for r in (before, *metered, after) if r is not None]
-    for (_, lower), (moment, higher) in pairwise(chain):
-        if higher < lower:  # type: ignore[operator]
-            raise WareRefusal(
-                "meter_runs_backwards",
-                f"The meter register at {_local(moment)} is below the one before it. "
-                "Was the meter changed, or are two meters mixed? Nothing was stored.",
-                status=400,
-            )
-
-
-def _local(at: datetime) -> str:
-    """A moment in the studio's time, which is what people see in a log and on the wall."""
-    zone = Studio.current().zone
-    return f"{at.astimezone(zone):%-d %b %Y, %H:%M:%S} ({zone.key})"
-
-
-def _update_summary(firing: Firing, fresh: Sequence[Moment]) -> None:
-    """Add a batch that continues the log; rebuild only when it fills in earlier times."""
-    summary = FiringSummary.from_json(firing.log_summary)
-    if summary.last_at is None or fresh[0].at > summary.last_at:
-        last = Moment(summary.last_at, summary.last_temp_c or 0.0) if summary.last_at else None
-        summary = add_readings(summary, last, fresh)
-    else:
-        summary = summarise(moments_of(firing))
-    firing.log_summary = summary.to_json()
-    firing.log_count = summary.readings_count
-    firing.log_last_at = summary.last_at
-    firing.log_last_c = summary.last_temp_c
-    firing.log_peak_c = summary.peak_c
+    It reads the whole log: pages take `short_log` instead.
+    """
+    return [reading for part in log_parts(firing) for reading in part]

@@ -18,14 +18,12 @@ from kombu.exceptions import OperationalError
 from firings.actions.load import (
     CAN_BE_LOADED,
     LoadProposal,
-    Offered,
-    figures_of,
     first_answer,
     loadable,
     offered_ware,
-    wanted_of,
     write_answer,
 )
+from firings.actions.load_answers import Offered, broken_promises, figures_of, wanted_of
 from firings.actions.load_record import StandingLoad, standing_load
 from firings.actions.planner import improve
 from firings.calculations.planning.problem import LoadProgress
@@ -129,7 +127,7 @@ def _running(firing_pk: int, at: datetime) -> tuple[LoadSearch, StandingLoad, Of
     if search.revision != firing.load_revision or not is_loadable:
         return _set_state(search, SearchState.OVERTAKEN, at)
     offered = offered_ware(firing, at)
-    return search, standing_load(firing, offered.able), offered
+    return search, standing_load(firing, offered.able, anew=True), offered
 
 
 def _take(
@@ -143,7 +141,7 @@ def _take(
         search, load, offered = found
         if search.begun_by is None:
             return _set_state(search, SearchState.STOPPED, now)
-        if writes:
+        if writes and not _breaks_a_promise(load, offered, progress):
             try:
                 with transaction.atomic():
                     write_answer(load, offered, progress.plan, by=search.begun_by, at=now)
@@ -151,7 +149,7 @@ def _take(
                 # Ware was booked, measured or withdrawn since the search began.
                 log.info("firing %s: %s", firing_pk, refusal.message)
                 return _set_state(search, SearchState.OVERTAKEN, now)
-            for name, value in figures_of(progress).items():
+            for name, value in figures_of(load, progress).items():
                 setattr(search, name, value)
             search.revision = load.firing.load_revision
         search.steps = progress.steps
@@ -163,6 +161,12 @@ def _take(
             search.state = SearchState.TIME_UP
         search.save()
         return search.state
+
+
+def _breaks_a_promise(load: StandingLoad, offered: Offered, progress: LoadProgress) -> bool:
+    """Whether a fuller load would leave out more of what was promised than the one that stands."""
+    before = broken_promises(load, offered, load.plan)
+    return broken_promises(load, offered, progress.plan) > before
 
 
 def _end(firing_pk: int, state: SearchState, now: datetime) -> str:

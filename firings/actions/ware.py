@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
 
+from firings.calculations.bisque_bundles import NESTED_AT_MOST
 from firings.calculations.cones import CONES, cone_rank
 from firings.models import Clay, FiringPolicy, Glaze, PieceSize
 from firings.refusals import WareRefusal
@@ -27,6 +28,7 @@ POLICY_RANGES = {
     "opening_limit_c": (30, 260),
     "glaze_gap_mm": (1, 50),
     "bisque_gap_mm": (0, 50),
+    "bowls_nested_at_most": (1, NESTED_AT_MOST),
     "lowest_post_mm": (13, 100),
     "gap_above_mm": (0, 100),
     "gap_to_posts_mm": (0, 50),
@@ -37,6 +39,7 @@ POLICY_RANGES = {
     "room_limit_c": (20, 60),
     "control_box_limit_c": (30, 100),
 }
+SWITCHES = ("lids_on_jars", "tiles_on_edge")
 LISTS = ("bisque_cones", "glaze_cones", "pick_up_places")
 
 
@@ -73,6 +76,9 @@ def edit_firing_policy(*, by: Person, at: datetime, fields: Mapping[str, Any]) -
                         "out_of_range", f"This must lie between {low} and {high}.", field=name
                     )
                 setattr(policy, name, fields[name])
+        for name in SWITCHES:
+            if name in fields:
+                setattr(policy, name, bool(fields[name]))
         for name in LISTS:
             if name in fields:
                 setattr(policy, name, list(fields[name]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
@@ -9,7 +10,19 @@ from rest_framework import serializers
 from firings.actions.open_and_unload import ConeSeen
 from firings.api.exact import ExactSerializer, MomentField
 from firings.api.kiln_serializers import CONE
-from firings.models import STAFF, Firing, FiringState, Kiln, Outcome, Result, Stage, WitnessCone
+from firings.calculations.witness_cones import bend_from_clock
+from firings.models import (
+    STAFF,
+    ConePosition,
+    ConeRole,
+    Firing,
+    FiringState,
+    Kiln,
+    Outcome,
+    Result,
+    Stage,
+    WitnessCone,
+)
 
 REGISTER_WH = {"min_value": 0, "max_value": 10**12, "required": False, "allow_null": True}
 REASON = {"max_length": 500, "required": False, "allow_blank": True, "default": ""}
@@ -26,7 +39,7 @@ class SegmentSerializer(ExactSerializer):
 class WitnessConeSerializer(serializers.ModelSerializer[WitnessCone]):
     class Meta:
         model = WitnessCone
-        fields = ("layer", "cone", "bend")
+        fields = ("layer", "position", "role", "cone", "bend")
         read_only_fields = fields
 
 
@@ -63,6 +76,7 @@ class FiringSerializer(serializers.ModelSerializer[Firing]):
             "energy_wh",
             "energy_uncertainty_wh",
             "energy_source",
+            "load_kg",
             "log_count",
             "log_last_at",
             "log_last_c",
@@ -129,6 +143,10 @@ class PlacementSerializer(serializers.Serializer[None]):
     y_mm = serializers.FloatField(allow_null=True)
     turn_deg = serializers.FloatField()
     quadrants = serializers.ListField(child=serializers.IntegerField())
+    carried_by = serializers.IntegerField(
+        allow_null=True, help_text="The piece it stands in, on, or in one row with, in a bisque."
+    )
+    stands = serializers.CharField(allow_blank=True, help_text="How it stands there, in words.")
 
 
 class LayerSerializer(serializers.Serializer[None]):
@@ -171,8 +189,35 @@ class ConeSeenSerializer(ExactSerializer):
         decimal_places=2,
         min_value=0,
         max_value=1,
-        help_text="0 standing, 1 tip level with the base",
+        required=False,
+        help_text="0 standing, 1 tip level with the base; or send `clock`",
     )
+    clock = serializers.CharField(
+        max_length=5,
+        required=False,
+        help_text="where its tip points: 12 standing, by way of 3, 6 down; such as 4:30",
+    )
+    role = serializers.ChoiceField(
+        choices=ConeRole.choices,
+        required=False,
+        help_text="left out: told from the firing's cone",
+    )
+    position = serializers.ChoiceField(
+        choices=ConePosition.choices,
+        required=False,
+        help_text="where on its layer, when there is more than one pack",
+    )
+
+    def validate(self, seen: dict[str, Any]) -> dict[str, Any]:
+        if ("bend" in seen) == ("clock" in seen):
+            raise serializers.ValidationError("Send either bend or clock.")
+        clock = seen.pop("clock", None)
+        if clock is not None:
+            try:
+                seen["bend"] = Decimal(str(bend_from_clock(clock)))
+            except ValueError as error:
+                raise serializers.ValidationError({"clock": [f"{error}."]}) from error
+        return seen
 
 
 class ConesSeenSerializer(ExactSerializer):

@@ -29,6 +29,7 @@ from firings.actions.plan_firing import (
     plan_firing,
 )
 from firings.actions.start import start_check, start_firing
+from firings.actions.weigh_load import weigh_load
 from firings.api.booking_serializers import BookingSerializer
 from firings.api.exact import ExactSerializer, ReasonSerializer
 from firings.api.firing_serializers import (
@@ -46,6 +47,7 @@ from firings.api.firing_serializers import (
     ShelveSerializer,
     StartSerializer,
 )
+from firings.api.health_serializers import WeighLoadSerializer
 from firings.api.load_layout import layers_of
 from firings.models import Booking, Firing
 from studio.api.access import holds
@@ -173,6 +175,12 @@ class FiringViewSet(viewsets.ReadOnlyModelViewSet[Firing]):
     def open(self, request: Request, pk: int) -> Response:
         """Note that a person opens the kiln, at the temperature measured just now."""
         return self._answer(open_firing, request, OpenSerializer)
+
+    @extend_schema(request=WeighLoadSerializer, responses=FiringSerializer)
+    @action(detail=True, methods=["post"], url_path="weigh-load")
+    def weigh_load(self, request: Request, pk: int) -> Response:
+        """Write down what the ware weighs, without shelves."""
+        return self._answer(weigh_load, request, WeighLoadSerializer)
 
     @extend_schema(request=ConesSeenSerializer, responses=FiringSerializer)
     @action(detail=True, methods=["put"], url_path="witness-cones")

@@ -20,6 +20,8 @@ from firings.models import (
     PartKind,
     ShelfSet,
     ShelfShape,
+    ThermocoupleClass,
+    ThermocoupleType,
     Vent,
 )
 
@@ -67,6 +69,7 @@ class KilnEditSerializer(ExactSerializer):
     chamber_across_mm = length_mm(min_value=100)
     chamber_depth_mm = length_mm(min_value=100, required=False, allow_null=True)
     chamber_height_mm = length_mm(min_value=100)
+    thermocouple_height_mm = length_mm(required=False, allow_null=True)
     keep_from_wall_mm = length_mm(min_value=0, max_value=200, required=False)
     rated_power_w = serializers.IntegerField(min_value=500, max_value=200_000)
     supply_v = serializers.IntegerField(min_value=100, max_value=1000, required=False)
@@ -84,6 +87,8 @@ class KilnEditSerializer(ExactSerializer):
     meter_class_percent = serializers.DecimalField(
         max_digits=4, decimal_places=2, min_value=0, max_value=10, required=False
     )
+    thermocouple_type = serializers.ChoiceField(choices=ThermocoupleType.choices, required=False)
+    thermocouple_class = serializers.ChoiceField(choices=ThermocoupleClass.choices, required=False)
     in_use_since = serializers.DateField(required=False, allow_null=True)
     note = serializers.CharField(max_length=2000, required=False, allow_blank=True)
 

@@ -45,4 +45,6 @@ def _placement(placement: Placement, slips: dict[int, str]) -> dict[str, Any]:
         "y_mm": placement.y_mm,
         "turn_deg": placement.turn_deg,
         "quadrants": placement.quadrants,
+        "carried_by": placement.carried_by_id,
+        "stands": placement.get_stands_display(),
     }

@@ -6,10 +6,8 @@ from typing import Any
 
 from rest_framework import serializers
 
-from firings.actions.readings import BATCH_MAX
 from firings.api.exact import ExactSerializer, MomentField
-from firings.calculations.readings import Reading as Moment
-from firings.models import Reading, ReadingSource
+from firings.models import Reading
 
 # Wide shapes only: what cannot be true of a kiln, the action says in words.
 NUMBER = {"required": False, "allow_null": True, "min_value": -1e6, "max_value": 1e6}
@@ -34,30 +32,6 @@ class MomentSerializer(ExactSerializer):
     )
     room_c = serializers.FloatField(**NUMBER)
     control_box_c = serializers.FloatField(**NUMBER)
-
-
-class BatchSerializer(ExactSerializer):
-    """Readings in any order. The same batch twice changes nothing."""
-
-    readings = MomentSerializer(many=True, allow_empty=False, max_length=BATCH_MAX)
-
-    def validate_readings(self, readings: list[dict[str, Any]]) -> list[Moment]:
-        moments = [Moment(**reading) for reading in readings]
-        return sorted(moments, key=lambda moment: moment.at)
-
-
-class PersonsBatchSerializer(BatchSerializer):
-    """Readings that a person sends: from a file, or read off a pyrometer."""
-
-    source = serializers.ChoiceField(
-        choices=[ReadingSource.FILE, ReadingSource.HAND], default=ReadingSource.FILE
-    )
-
-
-class ReceivedSerializer(serializers.Serializer[None]):
-    stored = serializers.IntegerField()
-    already_known = serializers.IntegerField()
-    firing = serializers.IntegerField(help_text="The firing that the readings belong to.")
 
 
 class ReadingSerializer(serializers.ModelSerializer[Reading]):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -12,23 +14,27 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from firings.actions.log_summary import short_log
 from firings.actions.readings import (
     Received,
+    Shared,
     add_firing_readings,
-    firing_of_reading,
-    moments_of,
+    add_kiln_readings,
 )
 from firings.api.kiln_tokens import KeyOfThisKiln, KilnTokenAuthentication
-from firings.api.reading_serializers import (
+from firings.api.reading_batches import (
     BatchSerializer,
+    PersonsBatchSerializer,
+    ReceivedSerializer,
+    SharedSerializer,
+)
+from firings.api.reading_serializers import (
     CurveFilterSerializer,
     CurvePointSerializer,
-    PersonsBatchSerializer,
     ReadingSerializer,
-    ReceivedSerializer,
 )
-from firings.calculations.thinned_curve import thinned_curve
-from firings.models import Firing, Reading, ReadingSource
+from firings.calculations.log_stretches import thinned
+from firings.models import Firing, Reading
 from studio.api.json_body import JsonBodyParser
 from studio.api.received import received
 from studio.api.throttles import TokenThrottle
@@ -44,7 +50,7 @@ class ReadingPagination(CursorPagination):
 
 
 class KilnReadingsView(APIView):
-    """For loggers and meters. The readings go to the firing that the kiln is in."""
+    """For loggers and meters. Each reading goes to the firing that the kiln was in."""
 
     authentication_classes = (KilnTokenAuthentication,)
     permission_classes = (KeyOfThisKiln,)
@@ -53,22 +59,18 @@ class KilnReadingsView(APIView):
 
     @extend_schema(
         request=BatchSerializer,
-        responses=ReceivedSerializer,
+        responses=SharedSerializer,
         operation_id="kilns_readings_create",
     )
     def post(self, request: Request, pk: int) -> Response:
-        """Post up to 10,000 readings at once, in any order, as often as needed."""
+        """Post up to 10,000 readings at once, in any order, as often as needed.
+
+        Each reading goes to the firing of its time. What belongs to none is not stored and named
+        in `refused`; when that is all of them, the batch is refused.
+        """
         readings = received(BatchSerializer, request)["readings"]
-        firing = firing_of_reading(request.auth.kiln, readings)
-        return _answer(
-            add_firing_readings(
-                by=None,
-                at=timezone.now(),
-                firing=firing,
-                readings=readings,
-                source=ReadingSource.LOGGER,
-            )
-        )
+        shared = add_kiln_readings(at=timezone.now(), kiln=request.auth.kiln, readings=readings)
+        return Response(SharedSerializer(_of_shared(shared)).data)
 
 
 class FiringReadingsView(GenericAPIView[Reading]):
@@ -116,14 +118,27 @@ class FiringCurveView(APIView):
         asked = CurveFilterSerializer(data=request.query_params)
         asked.is_valid(raise_exception=True)
         points_max = asked.validated_data["points"]
-        curve = thinned_curve(moments_of(firing), points_max, lambda moment: moment.temp_c)
-        return Response(CurvePointSerializer(curve, many=True).data)
+        curve = thinned(short_log(firing), points_max)
+        return Response(CurvePointSerializer(list(curve), many=True).data)
 
 
 def _answer(kept: Received) -> Response:
-    answer = {
+    return Response(ReceivedSerializer(_of_received(kept)).data)
+
+
+def _of_received(kept: Received) -> dict[str, int]:
+    return {
         "stored": kept.stored,
         "already_known": kept.already_known,
         "firing": kept.firing.pk,
     }
-    return Response(ReceivedSerializer(answer).data)
+
+
+def _of_shared(shared: Shared) -> dict[str, Any]:
+    return {
+        "stored": sum(one.stored for one in shared.received),
+        "already_known": sum(one.already_known for one in shared.received),
+        "firing": shared.received[-1].firing.pk,
+        "firings": [_of_received(one) for one in shared.received],
+        "refused": [vars(one) for one in shared.nowhere],
+    }

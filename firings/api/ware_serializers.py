@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from firings.actions.ware import LISTS, POLICY_RANGES
+from firings.actions.ware import LISTS, POLICY_RANGES, SWITCHES
 from firings.api.exact import ExactSerializer, length_mm
 from firings.api.kiln_serializers import CONE
 from firings.calculations.footprints import GREATEST_SIZE_MM
@@ -78,7 +78,7 @@ class PieceSizeEditSerializer(ExactSerializer):
 class PolicySerializer(serializers.ModelSerializer[FiringPolicy]):
     class Meta:
         model = FiringPolicy
-        fields = (*POLICY_RANGES, *LISTS)
+        fields = (*POLICY_RANGES, *SWITCHES, *LISTS)
         extra_kwargs = {
             name: {"min_value": low, "max_value": high}
             for name, (low, high) in POLICY_RANGES.items()

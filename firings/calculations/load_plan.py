@@ -4,9 +4,11 @@ All lengths are mm. Seen from above, the middle of the chamber is (0, 0), x goes
 back; heights count from the chamber's floor.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
+from typing import Any
 
 from firings.calculations.footprints import (
     SHELF_FRACTIONS,
@@ -113,6 +115,40 @@ class LoadPlan:
     layers: tuple[PlannedLayer, ...]
     left_out: tuple[LeftOut, ...]
     warnings: tuple[str, ...] = ()
+
+
+def layers_to_json(layers: Sequence[PlannedLayer]) -> list[Any]:
+    """The layers of a plan as JSON can carry them."""
+    return [
+        [
+            layer.stack,
+            layer.index,
+            list(layer.post_mm),
+            layer.shelf_bottom_mm,
+            [[put.piece_id, put.x_mm, put.y_mm, put.turn_deg] for put in layer.placements],
+            [[piece_id, list(quarters)] for piece_id, quarters in layer.fractions],
+            [layer.cone_pack.x_mm, layer.cone_pack.y_mm, layer.cone_pack.turn_deg]
+            if layer.cone_pack
+            else None,
+        ]
+        for layer in layers
+    ]
+
+
+def layers_from_json(rows: Sequence[Any]) -> tuple[PlannedLayer, ...]:
+    """The layers that `layers_to_json` gave."""
+    return tuple(
+        PlannedLayer(
+            stack,
+            index,
+            tuple(post_mm),
+            shelf_bottom_mm,
+            tuple(Placement(*put) for put in placements),
+            tuple((piece_id, tuple(quarters)) for piece_id, quarters in fractions),
+            Placement("", *pack) if pack else None,
+        )
+        for stack, index, post_mm, shelf_bottom_mm, placements, fractions, pack in rows
+    )
 
 
 def quarter_choices(count: int) -> tuple[tuple[int, ...], ...]:

@@ -1,20 +1,27 @@
 """What the columns of a logger's file may hold, in which units, and how a person maps them."""
 
+from __future__ import annotations
+
 import re
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
 
 DELIMITERS = (";", "\t", "|", ",")
 DECIMAL_MARKS = (".", ",")
 
-TEMPERATURE_ROLES = ("temp", "zone2", "zone3", "set_point", "room", "control_box")
+ZONE_ROLES = ("temp", "zone2", "zone3")
+TEMPERATURE_ROLES = (*ZONE_ROLES, "set_point", "room", "control_box", "cold_junction")
+# Millivolts of a thermocouple, by its type; see thermocouple_emf.py.
+EMF_UNITS = ("mV K", "mV S", "mV R")
 UNITS_OF_ROLE: dict[str, tuple[str, ...]] = {
     "time": ("iso", "day_first", "month_first"),
     "date": ("iso", "day_first", "month_first"),
     "clock": ("",),
     "elapsed": ("min", "h", "s", "clock"),
     **dict.fromkeys(TEMPERATURE_ROLES, ("C", "F")),
+    **dict.fromkeys(ZONE_ROLES, ("C", "F", *EMF_UNITS)),
     "power": ("W", "kW"),
     "duty": ("percent", "fraction"),
     "register": ("kWh", "Wh"),
@@ -36,6 +43,7 @@ UNIT_WRITTEN = {
     "s": "s",
     "min": "min",
     "h": "h",
+    "mv": "mV",
 }
 NO_VALUE = frozenset(("", "-", "--", "---", "n/a", "na", "nan", "null", "none"))
 
@@ -77,12 +85,17 @@ class MappedColumn:
 
 @dataclass(frozen=True, slots=True)
 class ColumnMapping:
-    """How a file is to be read. Lines before `first_line` (its title lines) are passed over."""
+    """How a file is to be read. Lines before `first_line` (its title lines) are passed over.
+
+    `cold_junction_c`: where the file has millivolts and no column says it, the temperature of the
+    thermocouple's terminals.
+    """
 
     delimiter: str
     decimal_mark: str
     columns: tuple[MappedColumn, ...]
     first_line: int = 1
+    cold_junction_c: float | None = None
 
     def __post_init__(self) -> None:
         if self.delimiter not in DELIMITERS:
@@ -93,6 +106,19 @@ class ColumnMapping:
             twice = _first_twice([getattr(column, name) for column in self.columns])
             if twice is not None:
                 raise ValueError(f"columns must each have another {name}, got {twice} twice")
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the mapping as a dict that JSON can carry."""
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, values: Mapping[str, Any]) -> ColumnMapping:
+        """Return the mapping that `to_json` gave. Raises ValueError for what is none."""
+        try:
+            columns = tuple(MappedColumn(**column) for column in values["columns"])
+            return cls(**{**values, "columns": columns})
+        except (TypeError, KeyError) as error:
+            raise ValueError(f"values must be a mapping of columns, got {values!r}") from error
 
     def column(self, role: str) -> MappedColumn | None:
         return next((column for column in self.columns if column.role == role), None)

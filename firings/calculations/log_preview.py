@@ -4,7 +4,6 @@ import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from itertools import islice
 
 from firings.calculations.log_columns import (
     DELIMITERS,
@@ -16,7 +15,14 @@ from firings.calculations.log_columns import (
     MappedColumn,
     number_and_unit,
 )
-from firings.calculations.log_lines import LogFileError, LogSource, cells_of, numbered_lines
+from firings.calculations.log_lines import (
+    LogFileError,
+    LogSource,
+    cells_of,
+    lines_of,
+    numbered_blocks,
+    telling_lines,
+)
 from firings.calculations.log_times import CLOCK, DATE
 
 SAMPLE_LINES = 200
@@ -61,13 +67,19 @@ class LogPreview:
         return ColumnMapping(self.delimiter, self.decimal_mark, columns, self.first_line)
 
 
-def preview_log(source: LogSource) -> LogPreview:
-    """Guess the layout of a file from its first 200 lines. Raises LogFileError when it is empty."""
-    lines = numbered_lines(source)
-    sample = list(islice(lines, SAMPLE_LINES))
+def preview_log(
+    source: LogSource, delimiter: str | None = None, thermocouple: str = "K"
+) -> LogPreview:
+    """Guess the layout of a file from its first 200 lines.
+
+    `delimiter`: what parts the columns, when a person has said it. `thermocouple`: the type that
+    millivolts are taken to be of. Raises LogFileError when the file is empty.
+    """
+    sample, more = _sample(source)
     if not sample:
         raise LogFileError([(0, "The file is empty.")])
-    delimiter, width = _delimiter_of([line for _, line in sample])
+    chosen = DELIMITERS if delimiter is None else (delimiter,)
+    delimiter, width = _delimiter_of([line for _, line in sample], chosen)
     rows = [(number, cells_of(line, delimiter)) for number, line in sample]
     rows = [(number, cells) for number, cells in rows if len(cells) >= width]
     titles, body = _split_header(rows)
@@ -79,7 +91,7 @@ def preview_log(source: LogSource) -> LogPreview:
         for index in range(width)
     )
     columns = [[row[index] for row in cells] for index in range(width)]
-    guesser = _Guesser(header, columns, is_titled=bool(titles))
+    guesser = _Guesser(header, columns, bool(titles), f"mV {thermocouple}")
     guesses = guesser.guesses()
     return LogPreview(
         delimiter,
@@ -88,16 +100,35 @@ def preview_log(source: LogSource) -> LogPreview:
         guesses,
         tuple(tuple(row) for row in cells[:ROWS_SHOWN]),
         body[0][0],
-        len(body) + sum(1 for _ in lines),
+        len(body) + more,
         tuple(guesser.warnings),
     )
 
 
-def _delimiter_of(lines: Sequence[str]) -> tuple[str, int]:
+def _sample(source: LogSource) -> tuple[list[tuple[int, str]], int]:
+    """The first lines that say something, and how many more there are."""
+    sample: list[tuple[int, str]] = []
+    more = 0
+    for first, block in numbered_blocks(source):
+        if len(sample) == SAMPLE_LINES and not _MAY_BE_SILENT.search(block):
+            more += 1 + block.count("\n")
+            continue
+        for numbered in telling_lines(first, lines_of(block)):
+            if len(sample) < SAMPLE_LINES:
+                sample.append(numbered)
+            else:
+                more += 1
+    return sample, more
+
+
+_MAY_BE_SILENT = re.compile(r"[#\0]|\r(?!\n)|\n\s*\n|\A\s|\n\s*\Z")
+
+
+def _delimiter_of(lines: Sequence[str], delimiters: Sequence[str]) -> tuple[str, int]:
     """The delimiter that cuts most lines into equally many cells, and how many."""
-    best = (",", 1)
+    best = (delimiters[-1], 1)
     most_lines = 0
-    for delimiter in DELIMITERS:
+    for delimiter in delimiters:
         widths = Counter(len(cells_of(line, delimiter)) for line in lines)
         width, count = max(widths.items(), key=lambda item: (item[0] > 1, item[1], item[0]))
         if width > 1 and count > most_lines:
@@ -141,6 +172,7 @@ _WORDS: tuple[tuple[str, frozenset[str]], ...] = (
     ("power", frozenset(("kw", "w", "watt", "watts", "power", "load"))),
     ("duty", frozenset(("duty", "output", "percent", "%", "out", "cycle"))),
     ("set_point", frozenset(("set", "setpoint", "sp", "target", "setting"))),
+    ("cold_junction", frozenset(("junction", "cj", "cjc", "terminal"))),
     ("room", frozenset(("room", "ambient"))),
     ("control_box", frozenset(("box", "board", "cabinet", "electronics"))),
     ("elapsed", frozenset(("elapsed", "runtime", "minutes", "hours", "seconds", "since"))),
@@ -150,8 +182,19 @@ _WORDS: tuple[tuple[str, frozenset[str]], ...] = (
         frozenset(
             (
                 *("temp", "temperature", "tc", "zone", "thermocouple", "pv", "kiln", "actual"),
-                *("chamber", "top", "middle", "bottom", "temp1", "temp2", "temp3", "tc1", "tc2"),
-                *("tc3", "c", "f", "degc", "degf", "celsius", "fahrenheit"),
+                *(
+                    "chamber",
+                    "top",
+                    "middle",
+                    "bottom",
+                    "mv",
+                    "temp1",
+                    "temp2",
+                    "temp3",
+                    "tc1",
+                    "tc2",
+                ),
+                *("tc3", "mv", "c", "f", "degc", "degf", "celsius", "fahrenheit"),
             )
         ),
     ),
@@ -161,6 +204,8 @@ _UNIT_WORDS = {
     **UNIT_WRITTEN,
     "celsius": "C",
     "fahrenheit": "F",
+    "millivolt": "mV",
+    "millivolts": "mV",
     "watt": "W",
     "watts": "W",
     "percent": "percent",
@@ -182,6 +227,7 @@ class _Guesser:
     header: Sequence[str]
     columns: Sequence[Sequence[str]]
     is_titled: bool
+    emf_unit: str
     warnings: list[str] = field(default_factory=list)
 
     def guesses(self) -> tuple[ColumnGuess, ...]:
@@ -233,7 +279,9 @@ class _Guesser:
         if role == "elapsed" and _mostly(_IS_CLOCK.fullmatch, cells):
             return "clock"
         named = [_UNIT_WORDS[word] for word in _words(title) if word in _UNIT_WORDS]
+        named = [self.emf_unit if unit == "mV" else unit for unit in named]
         written = [found[1] for cell in cells if (found := number_and_unit(cell)) and found[1]]
+        written = [self.emf_unit if unit == "mV" else unit for unit in written]
         for unit in [*named, *written]:
             if unit in allowed:
                 return unit

@@ -9,6 +9,8 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
+from firings.calculations.bisque_bundles import Bundle
+from firings.calculations.bundle_check import bundle_faults
 from firings.calculations.held_check import held_faults
 from firings.calculations.kiln_space import LEAST_POSTS, KilnSpace, Stack
 from firings.calculations.load_plan import LoadPiece, LoadPlan, PlannedLayer
@@ -34,18 +36,21 @@ def check_load(
     *,
     held: Held | None = None,
     names: Mapping[str, str] | None = None,
+    bundles: Sequence[Bundle] = (),
 ) -> tuple[str, ...]:
     """Every reason why a plan cannot be carried out, one sentence each; empty when it can.
 
     `pieces`: everything that was to be planned; each must stand on one shelf, or be left out, once.
     `held`: what crew have decided; the plan must keep to it. `names`: what the sentences call a
-    piece, by its id.
+    piece, by its id. `bundles`: pieces that go in as one; `pieces` then has the bundle under the
+    number of its first member, and the bundle must be as large as its members need.
     """
     named = Names(names or {})
     by_id = {piece.id: piece for piece in pieces}
     faults = list(_faults(space, by_id, plan, gap_mm, named))
     if held is not None:
         faults += held_faults(space, by_id, plan, gap_mm, held, named)
+    faults += bundle_faults(by_id, bundles, named)
     return tuple(faults)
 
 

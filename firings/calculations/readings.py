@@ -32,7 +32,7 @@ class Reading:
     control_box_c: float | None = None
 
 
-_RANGES: tuple[tuple[str, str, float, float, str], ...] = (
+RANGES: tuple[tuple[str, str, float, float, str], ...] = (
     ("temp_c", "temperature", TEMP_C_MIN, TEMP_C_MAX, "C"),
     ("zone2_c", "temperature of zone 2", TEMP_C_MIN, TEMP_C_MAX, "C"),
     ("zone3_c", "temperature of zone 3", TEMP_C_MIN, TEMP_C_MAX, "C"),
@@ -55,7 +55,7 @@ def check_reading(reading: Reading) -> list[str]:
         problems.append(
             f"time {reading.at.isoformat()} has no time zone: send UTC, or the offset with it"
         )
-    for field, name, low, high, unit in _RANGES:
+    for field, name, low, high, unit in RANGES:
         value = getattr(reading, field)
         if value is None and field != "temp_c":
             continue

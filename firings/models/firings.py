@@ -64,6 +64,7 @@ class Firing(models.Model):
     """One firing of one kiln, from plan to pick-up shelf. Energy in Wh, temperatures in C.
 
     The `watch_…` fields are what the watch carries along, and what it goes by.
+    `promised_plan` is a load that holds all that was promised space, layer by layer.
     The `log_…` fields are the summary of the readings, kept up to date as they come.
     """
 
@@ -81,6 +82,8 @@ class Firing(models.Model):
 
     # counts every change of the load: who plans compares it before writing
     load_revision = models.PositiveIntegerField(default=0)
+
+    promised_plan = models.JSONField(default=list)
 
     start_check = models.JSONField(default=list)
     started_by = models.ForeignKey(
@@ -107,6 +110,7 @@ class Firing(models.Model):
     energy_uncertainty_wh = models.PositiveBigIntegerField(null=True, blank=True)
     energy_source = models.CharField(max_length=20, blank=True)
     energy_working = models.JSONField(default=dict)
+    load_kg = models.FloatField(null=True, blank=True, help_text="ware as it goes in, weighed")
 
     watch_state = models.JSONField(default=dict)
     watch_plan = models.JSONField(default=dict)
@@ -141,6 +145,11 @@ class Firing(models.Model):
                 | Q(register_end_wh__gte=models.F("register_start_wh")),
                 name="meter_runs_forward",
                 violation_error_message="The meter's end reading is below its start reading.",
+            ),
+            models.CheckConstraint(
+                condition=Q(load_kg=None) | Q(load_kg__gt=0, load_kg__lte=2000),
+                name="weighed_load_weighs_something",
+                violation_error_message="A load weighs more than 0 and at most 2000 kg.",
             ),
         ]
 
@@ -180,11 +189,72 @@ class Reading(models.Model):
         return f"{self.temp_c:.0f} °C at {self.at:%Y-%m-%d %H:%M}"
 
 
+class LogStretch(models.Model):
+    """A stretch of a firing's log by the clock, with the readings that show its shape.
+
+    points: [microseconds since 1970, then the fields of a reading], see log_stretches.py.
+    """
+
+    firing = models.ForeignKey(Firing, on_delete=models.CASCADE, related_name="log_stretches")
+    starts_at = models.DateTimeField()
+    points = models.JSONField()
+
+    class Meta:
+        ordering = ["starts_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["firing", "starts_at"], name="one_stretch_of_a_log_per_moment"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"log of {self.firing_id} from {self.starts_at:%Y-%m-%d %H:%M}"
+
+
+class KeptSummary(models.Model):
+    """A firing's summary as it stood after the reading at `at`: late readings start over here."""
+
+    firing = models.ForeignKey(Firing, on_delete=models.CASCADE, related_name="kept_summaries")
+    at = models.DateTimeField()
+    summary = models.JSONField()
+
+    class Meta:
+        ordering = ["at"]
+        constraints = [
+            models.UniqueConstraint(fields=["firing", "at"], name="one_kept_summary_per_moment"),
+        ]
+
+    def __str__(self) -> str:
+        return f"summary of {self.firing_id} at {self.at:%Y-%m-%d %H:%M}"
+
+
+class ConeRole(models.TextChoices):
+    """A cone's part in a pack of three, one cone apart (suppliers and an encyclopaedia)."""
+
+    GUIDE = "guide", "Guide"
+    FIRING = "firing", "Firing"
+    GUARD = "guard", "Guard"
+
+
+class ConePosition(models.TextChoices):
+    """Where on its layer a pack stood; empty for one that nobody told apart."""
+
+    LEFT = "left", "Left"
+    RIGHT = "right", "Right"
+    FRONT = "front", "Front"
+    BACK = "back", "Back"
+
+
 class WitnessCone(models.Model):
-    """What a witness cone on a layer showed when the kiln was opened."""
+    """What a witness cone on a layer showed when the kiln was opened.
+
+    Cones that were read before roles and positions were written down have neither.
+    """
 
     firing = models.ForeignKey(Firing, on_delete=models.CASCADE, related_name="witness_cones")
     layer = models.PositiveSmallIntegerField(default=1)
+    position = models.CharField(max_length=5, choices=ConePosition, blank=True)
+    role = models.CharField(max_length=6, choices=ConeRole, blank=True)
     cone = models.CharField(max_length=4)
     bend = models.DecimalField(
         max_digits=3, decimal_places=2, help_text="0 standing, 1 tip level with the base"
@@ -193,8 +263,17 @@ class WitnessCone(models.Model):
     class Meta:
         ordering = ["layer", "pk"]
         constraints = [
-            models.UniqueConstraint(fields=["firing", "layer", "cone"], name="each_cone_read_once"),
+            models.UniqueConstraint(
+                fields=["firing", "layer", "position", "cone"], name="each_cone_read_once"
+            ),
             models.CheckConstraint(condition=Q(bend__gte=0, bend__lte=1), name="bend_is_0_to_1"),
+            models.CheckConstraint(
+                condition=Q(role__in=["", *ConeRole.values]), name="cone_role_is_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(position__in=["", *ConePosition.values]),
+                name="cone_position_is_known",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -29,6 +29,19 @@ class Vent(models.TextChoices):
     HOOD = "hood", "Hood"
 
 
+class ThermocoupleType(models.TextChoices):
+    K = "K", "Type K"
+    S = "S", "Type S"
+    R = "R", "Type R"
+
+
+class ThermocoupleClass(models.TextChoices):
+    STANDARD = "standard", "Standard (ASTM E230)"
+    SPECIAL = "special", "Special (ASTM E230)"
+    CLASS_1 = "class 1", "Class 1 (IEC 60584-1)"
+    CLASS_2 = "class 2", "Class 2 (IEC 60584-1)"
+
+
 class Kiln(models.Model):
     """An electric kiln as its plate and its chamber describe it. Lengths in mm."""
 
@@ -43,6 +56,12 @@ class Kiln(models.Model):
         null=True, blank=True, help_text="only of a rectangular chamber"
     )
     chamber_height_mm = models.PositiveIntegerField(validators=[POSITIVE])
+    thermocouple_height_mm = models.PositiveIntegerField(
+        null=True,
+        blank=True,
+        validators=[POSITIVE],
+        help_text="of its tip above the floor; half the chamber's height if not known",
+    )
     keep_from_wall_mm = models.PositiveSmallIntegerField(default=25)
     rated_power_w = models.PositiveIntegerField(validators=[POSITIVE])
     supply_v = models.PositiveSmallIntegerField(default=240)
@@ -56,12 +75,25 @@ class Kiln(models.Model):
         default=4, validators=[POSITIVE, MaxValueValidator(50)]
     )
     meter_class_percent = models.DecimalField(max_digits=4, decimal_places=2, default=2)
+    thermocouple_type = models.CharField(
+        max_length=1, choices=ThermocoupleType, default=ThermocoupleType.K
+    )
+    thermocouple_class = models.CharField(
+        max_length=8, choices=ThermocoupleClass, default=ThermocoupleClass.STANDARD
+    )
     in_use_since = models.DateField(null=True, blank=True)
     note = models.TextField(blank=True)
 
     class Meta:
         ordering = ["name"]
         constraints = [
+            models.CheckConstraint(
+                condition=Q(
+                    thermocouple_type__in=ThermocoupleType.values,
+                    thermocouple_class__in=ThermocoupleClass.values,
+                ),
+                name="thermocouple_is_of_a_known_type_and_class",
+            ),
             models.CheckConstraint(
                 condition=Q(chamber_across_mm__gt=0, chamber_height_mm__gt=0, rated_power_w__gt=0),
                 name="kiln_has_a_size_and_power",
@@ -76,6 +108,11 @@ class Kiln(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def thermocouple_grade(self) -> str:
+        """Type and class together, as the tolerances are listed: "K standard"."""
+        return f"{self.thermocouple_type} {self.thermocouple_class}"
 
 
 class ShelfShape(models.TextChoices):
@@ -183,6 +220,25 @@ class KilnToken(Token):
 
     def __str__(self) -> str:
         return f"{self.name} on {self.kiln}"
+
+
+class LogLayout(models.Model):
+    """How the last log file of a kiln was read: its columns as a person confirmed them.
+
+    layout: delimiter, decimal mark, first line, columns; see log_columns.py. titles: those of the
+    file, by which the next one is known.
+    """
+
+    kiln = models.OneToOneField(Kiln, on_delete=models.CASCADE, related_name="log_layout")
+    layout = models.JSONField()
+    titles = models.JSONField()
+    confirmed_at = models.DateTimeField()
+    confirmed_by = models.ForeignKey(
+        "studio.Person", null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    def __str__(self) -> str:
+        return f"log layout of {self.kiln}"
 
 
 class CareKind(models.TextChoices):

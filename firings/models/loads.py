@@ -32,12 +32,22 @@ class Layer(models.Model):
         return f"Layer {self.position} ({self.stack}) of {self.firing}"
 
 
+class Stands(models.TextChoices):
+    """How a piece stands in, on or beside the one that carries it."""
+
+    NEST = "nest", "stands in the bowl below"
+    LID = "lid", "lies on its jar"
+    EDGE = "edge", "stands on edge in one row"
+
+
 class Placement(models.Model):
     """Where a piece stands: middle of its footprint from the chamber's middle, in mm.
 
     What `is_locked` stays where it is when the load is planned again.
     A piece of a shelf-fraction booking has `quadrants` instead of a place: which of the
     four quarters of the shelf, counted counter-clockwise from the right back, are its own.
+    In a bisque load a piece may be `carried_by` another, whose place it shares: it `stands` in it,
+    on it, or on edge in one row with it.
     """
 
     layer = models.ForeignKey(Layer, on_delete=models.CASCADE, related_name="placements")
@@ -49,10 +59,19 @@ class Placement(models.Model):
     turn_deg = models.FloatField(default=0)
     quadrants = models.JSONField(default=list)
     is_locked = models.BooleanField(default=False)
+    carried_by = models.ForeignKey(
+        "firings.Piece", null=True, blank=True, on_delete=models.PROTECT, related_name="carries"
+    )
+    stands = models.CharField(max_length=4, choices=Stands, blank=True)
 
     class Meta:
         ordering = ["layer", "pk"]
         constraints = [
+            models.CheckConstraint(
+                condition=Q(carried_by=None, stands="")
+                | Q(carried_by__isnull=False, stands__in=["nest", "lid", "edge"]),
+                name="carried_piece_says_how_it_stands",
+            ),
             models.CheckConstraint(
                 condition=Q(x_mm__isnull=True, y_mm__isnull=True)
                 | Q(x_mm__isnull=False, y_mm__isnull=False),

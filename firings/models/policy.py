@@ -16,6 +16,10 @@ class FiringPolicy(SingleRow):
     glaze_gap_mm = models.PositiveSmallIntegerField(default=6)
     # bisque ware may touch: the same guide
     bisque_gap_mm = models.PositiveSmallIntegerField(default=0)
+    # bisque ware may nest and stack: the same guide. Off until the studio has chosen.
+    bowls_nested_at_most = models.PositiveSmallIntegerField(default=1)
+    lids_on_jars = models.BooleanField(default=False)
+    tiles_on_edge = models.BooleanField(default=False)
     # half an inch under the bottom shelf: the same guide. 13 mm is 12.7 mm rounded up.
     lowest_post_mm = models.PositiveSmallIntegerField(default=13)
     # half an inch between the tallest piece and what is above it: the same guide

@@ -10,8 +10,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+import numpy as np
+
+from firings.calculations.log_stretches import thinned_places
 from firings.calculations.readings import Reading
-from firings.calculations.thinned_curve import thinned_curve
 from studio.calculations import quantities
 
 WIDTH, HEIGHT = 720, 360
@@ -101,8 +103,9 @@ class _Scale:
         return round(BOTTOM - share * (BOTTOM - TOP), 1)
 
     def line(self, samples: Sequence[Sample]) -> str:
-        thinned = thinned_curve(samples, POINTS_AT_MOST, lambda sample: sample[1])
-        return " ".join(f"{self.x(hours)},{self.y(temp_c)}" for hours, temp_c in thinned)
+        table = np.array(samples, dtype=np.float64).reshape(-1, 2)
+        kept = table[thinned_places(table[:, 0], table[:, 1], POINTS_AT_MOST)].tolist()
+        return " ".join(f"{self.x(hours)},{self.y(temp_c)}" for hours, temp_c in kept)
 
     def degree_ticks(self, unit: str) -> tuple[Tick, ...]:
         steps = range(0, self.top_degrees + 1, self.step_degrees)

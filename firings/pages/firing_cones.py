@@ -5,9 +5,13 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any, cast
 
-from firings.actions.readings import moments_of
-from firings.calculations.heat_work import HOLD_FACTOR, ConeEstimate, cone_from_log
-from firings.models import Firing
+from firings.actions.firing_health import packs_of
+from firings.actions.log_summary import summary_of
+from firings.calculations.cone_packs import evenness, measured_layers
+from firings.calculations.heat_work import HOLD_FACTOR, ConeEstimate, cone_from_heat
+from firings.calculations.witness_cones import measured_words
+from firings.models import ConePosition, Firing, WitnessCone
+from firings.pages.health_words import degree_words
 from studio.calculations.quantities import c_per_h_to, format_duration, format_temperature
 from studio.pages.context import Units
 
@@ -17,13 +21,50 @@ SLOW_TOLD_S = 600
 
 def cones_context(firing: Firing, units: Units) -> dict[str, Any]:
     """The log's cone (None without a log) and the witness cones, for closing and after."""
-    readings = moments_of(firing)
-    log_cone = cone_from_log(readings) if readings else None
     return {
-        "log_cone": log_cone,
-        "log_cone_note": note_on(log_cone, units) if log_cone else "",
-        "witness_cones": list(firing.witness_cones.all()),
+        **log_cone_context(firing, units),
+        **measured_context(list(firing.witness_cones.all()), units),
     }
+
+
+def log_cone_context(firing: Firing, units: Units) -> dict[str, Any]:
+    """The cone that the log suggests so far, from the firing's summary; None without a log."""
+    summary = summary_of(firing)
+    log_cone = None
+    if summary.readings_count:
+        grade = firing.kiln.thermocouple_grade
+        log_cone = cone_from_heat(summary.heat, summary.peak_c, grade)
+    return {"log_cone": log_cone, "log_cone_note": note_on(log_cone, units) if log_cone else ""}
+
+
+def measured_context(cones: list[WitnessCone], units: Units) -> dict[str, Any]:
+    """The witness cones, what each pack reached, and how even the kiln was from top to bottom."""
+    packs = packs_of(cones)
+    even = evenness(measured_layers(packs))
+    sentence = ""
+    if even is not None:
+        warmer = "hotter" if even.difference_c > 0 else "cooler"
+        sentence = (
+            f"Layer {even.top_layer} was {degree_words(even.difference_c, units)} {warmer} than "
+            f"layer {even.bottom_layer}, give or take {degree_words(even.either_way_c, units)}: "
+            f"{abs(even.difference_cones):.1f} cones."
+        )
+    return {
+        "witness_cones": cones,
+        "measured_packs": [
+            (
+                f"Layer {pack.layer}{_position_words(pack.position)}",
+                measured_words(pack.measured),
+                pack.measured.contradicts,
+            )
+            for pack in reversed(packs)
+        ],
+        "evenness_sentence": sentence,
+    }
+
+
+def _position_words(position: str) -> str:
+    return f", {ConePosition(position).label.lower()}" if position else ""
 
 
 def note_on(estimate: ConeEstimate, units: Units) -> str:
@@ -42,7 +83,8 @@ def note_on(estimate: ConeEstimate, units: Units) -> str:
     if basis.slow_s >= SLOW_TOLD_S:
         sentences.append(
             f"About {format_duration(round(basis.slow_s))} near the peak were slower than the cone "
-            f"chart covers, so their effect is known only to a factor of {HOLD_FACTOR:.0f}."
+            f"chart covers. The model is weak there: their effect is known only to a factor of "
+            f"{HOLD_FACTOR:.0f}, and the range is a rough one."
         )
     if basis.has_gaps:
         sentences.append("The log has gaps over 30 minutes, bridged by a straight line.")

@@ -13,8 +13,10 @@ from django.views.decorators.http import require_POST
 
 from firings.actions.cool_down import begin_cooling
 from firings.actions.open_and_unload import ConeSeen, open_firing, record_witness_cones
+from firings.calculations.cone_packs import pack_around, role_of
 from firings.calculations.cones import CONES
-from firings.models import Firing, FiringPolicy
+from firings.calculations.witness_cones import bend_from_clock
+from firings.models import ConePosition, ConeRole, Firing, FiringPolicy
 from firings.pages.found import firing_numbered, page_of
 from studio.models import Role
 from studio.pages.access import needs
@@ -24,7 +26,10 @@ from studio.pages.rows import FormWithRows
 from studio.pages.unit_fields import CountField, ReaderForm, TemperatureField
 
 BEND_FAULTS = ("invalid", "min_value", "max_value", "max_digits", "max_decimal_places")
+CLOCK_WORDS = "Write a time from 12 (standing) over 3 to 6 (down), such as 4:30."
 BEND_WORDS = "Write a number from 0 to 1, with at most two decimals."
+POSITION_CHOICES = [("", "Not told apart"), *ConePosition.choices]
+ROLE_CHOICES = [("", "As its cone says"), *ConeRole.choices]
 CONE_CHOICES = [("", "Choose"), *((cone, f"Cone {cone}") for cone in CONES)]
 
 
@@ -42,7 +47,11 @@ def cool(request: HttpRequest, number: int) -> HttpResponse:
 
 
 class ConeRow(ReaderForm):
+    role = forms.ChoiceField(label="Part of the pack", choices=ROLE_CHOICES, required=False)
     layer = CountField(label="Layer", min_value=1, max_value=30, required=False)
+    position = forms.ChoiceField(
+        label="Where on the layer", choices=POSITION_CHOICES, required=False
+    )
     cone = forms.ChoiceField(label="Cone", choices=CONE_CHOICES, required=False)
     bend = forms.DecimalField(
         label="How far it bent, 0 to 1",
@@ -54,15 +63,37 @@ class ConeRow(ReaderForm):
         widget=forms.NumberInput({"step": "0.05", "inputmode": "decimal"}),
         error_messages=dict.fromkeys(BEND_FAULTS, BEND_WORDS),
     )
+    clock = forms.CharField(
+        label="or where its tip points, 12 to 6",
+        required=False,
+        max_length=5,
+        widget=forms.TextInput({"placeholder": "4:30"}),
+    )
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
+        self._read_clock(cleaned)
         if cleaned.get("bend") is None:
             return cleaned
         for name, message in (("layer", "On which layer?"), ("cone", "Which cone?")):
             if not cleaned.get(name) and name not in self.errors:
                 self.add_error(name, message)
         return cleaned
+
+    def _read_clock(self, cleaned: dict[str, Any]) -> None:
+        """A tip that points like an hour hand: 12 stands, 6 is down."""
+        clock = cleaned.get("clock")
+        if not clock or "bend" in self.errors:
+            return
+        try:
+            bend = Decimal(str(bend_from_clock(clock)))
+        except ValueError:
+            self.add_error("clock", CLOCK_WORDS)
+            return
+        if cleaned.get("bend") is not None and cleaned["bend"] != bend:
+            self.add_error("clock", "This is not the bend beside it: write one of the two.")
+            return
+        cleaned["bend"] = bend
 
 
 class ConesForm(FormWithRows):
@@ -73,7 +104,7 @@ class ConesForm(FormWithRows):
 
     def cones_seen(self) -> list[ConeSeen]:
         return [
-            ConeSeen(row["layer"], row["cone"], Decimal(row["bend"]))
+            ConeSeen(row["layer"], row["cone"], Decimal(row["bend"]), row["role"], row["position"])
             for row in self.cleaned_data.get("rows", ())
             if row.get("bend") is not None
         ]
@@ -131,7 +162,7 @@ def open_kiln(request: HttpRequest, number: int) -> HttpResponse:
 def witness_cones(request: HttpRequest, number: int) -> HttpResponse:
     """Write down, or put right, what the witness cones showed."""
     firing = firing_numbered(number)
-    known = list(firing.witness_cones.values("layer", "cone", "bend"))
+    known = list(firing.witness_cones.values("layer", "position", "role", "cone", "bend"))
     return answer_form(
         request,
         partial(ConesForm, units=units_of(request)),
@@ -147,7 +178,11 @@ def witness_cones(request: HttpRequest, number: int) -> HttpResponse:
 
 
 def _packs(firing: Firing) -> list[dict[str, Any]]:
-    """A row for each layer that carries a cone pack, waiting for its bend."""
+    """Rows for each layer that carries a cone pack, guide, firing cone and guard, to be read."""
     packs = firing.layers.exclude(cone_pack=None).values_list("position", flat=True)
     layers = sorted(set(packs)) or ([1] if firing.is_empty_first_firing else [])
-    return [{"layer": layer, "cone": firing.cone} for layer in layers]
+    return [
+        {"role": role_of(cone, firing.cone), "layer": layer, "cone": cone}
+        for layer in layers
+        for cone in pack_around(firing.cone)
+    ]

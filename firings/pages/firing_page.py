@@ -12,14 +12,17 @@ from django.urls import reverse
 from django.utils import timezone
 
 from firings.actions.cooling_habits import forecast_of
-from firings.actions.readings import moments_of
+from firings.actions.log_summary import short_log
+from firings.actions.promised_space import promises_fit
 from firings.calculations.firing_summary import FiringSummary
 from firings.calculations.readings import GAP_MAX
 from firings.models import Booking, BookingState, Firing, FiringPolicy, FiringState
 from firings.pages.alarms import alarms_context
 from firings.pages.curve import draw_curve
 from firings.pages.energy_words import disagreement_sentences, other_sources, source_words
-from firings.pages.firing_cones import cones_context
+from firings.pages.firing_cones import cones_context, log_cone_context
+from firings.pages.firing_energy import energy_explained_context
+from firings.pages.firing_stages import stage_rows
 from firings.pages.found import firing_numbered
 from firings.pages.load_page import load_context
 from studio.actions.trail import trail_of
@@ -55,6 +58,7 @@ NEXT = {
     "cancelled": "It was called off before it started. Its ware waits in the queue.",
     "aborted": "It was broken off. Its ware waits in the queue.",
 }
+LIVE = (FiringState.FIRING, FiringState.COOLING)
 WAY = (
     ("Planned", ("planned", "open")),
     ("Loading", ("loading",)),
@@ -80,13 +84,14 @@ def firing_page(request: HttpRequest, number: int) -> HttpResponse:
         "part": f"firings/firing/{part}.html",
         "next": NEXT[firing.state],
         "steps": steps_of(firing),
-        "is_live": firing.state in ("firing", "cooling"),
+        "is_live": firing.state in LIVE,
         "energy_source": source_words(firing),
         "energy_others": other_sources(firing),
         "energy_disagreements": disagreement_sentences(firing),
     }
     if firing.started_at:
-        context |= curve_context(request, firing, policy)
+        context |= live_context(request, firing, policy)
+        context |= drawn_context(request, firing, policy)
     if not is_staff:
         own = firing.bookings.visible_to(request.user).annotate(pieces_count=Count("pieces"))
         return render(request, "firings/firing_for_member.html", {**context, "slips": list(own)})
@@ -98,21 +103,28 @@ def firing_page(request: HttpRequest, number: int) -> HttpResponse:
 
 @signed_in
 def live(request: HttpRequest, number: int) -> HttpResponse:
-    """The curve and the latest reading, asked for again and again while a kiln is hot."""
+    """Alarms, the latest reading and the forecast, asked for again and again while it is hot."""
     firing = firing_numbered(number)
     check_may_read(request.user, firing)
-    policy = FiringPolicy.current()
-    context = {
-        "firing": firing,
-        "policy": policy,
-        "is_live": True,
-        **(curve_context(request, firing, policy) if firing.started_at else {}),
-    }
+    context = {"firing": firing, "is_live": True}
+    if firing.started_at:
+        context |= live_context(request, firing, FiringPolicy.current())
     answer = render(request, "firings/firing/live.html", context)
     if request.GET.get("state") != firing.state:
         # Another state has another main deed, which stands outside this part.
         answer["HX-Refresh"] = "true"
     return answer
+
+
+@signed_in
+def drawn(request: HttpRequest, number: int) -> HttpResponse:
+    """The drawing of the curve and its tables, asked for now and then while it is hot."""
+    firing = firing_numbered(number)
+    check_may_read(request.user, firing)
+    context = {"firing": firing, "is_live": firing.state in LIVE}
+    if firing.started_at:
+        context |= drawn_context(request, firing, FiringPolicy.current())
+    return render(request, "firings/firing/drawn_again.html", context)
 
 
 def check_may_read(person: Person, firing: Firing) -> bool:
@@ -127,28 +139,43 @@ def check_may_read(person: Person, firing: Firing) -> bool:
     )
 
 
-def curve_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) -> dict[str, Any]:
-    """The curve, the latest reading and, while it cools, a rough forecast."""
+def live_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) -> dict[str, Any]:
+    """The alarms, the latest reading and, while it is hot, the forecast."""
     now = timezone.now()
-    readings = moments_of(firing)
-    limit_c = policy.opening_limit_c
-    unit = units_of(request).temperature
     context: dict[str, Any] = {
-        "curve": draw_curve(readings, started_at=firing.started_at, limit_c=limit_c, unit=unit),
-        "limit_c": limit_c,
+        "limit_c": policy.opening_limit_c,
         "summary": FiringSummary.from_json(firing.log_summary),
         "silent_for_s": _silent_for_s(firing, now),
         "live_url": f"{reverse('firings:firing_live', args=[firing.pk])}?state={firing.state}",
         "now": now,
+        "forecast": forecast_of(firing, now),
         **alarms_context(request, firing),
     }
-    context["forecast"] = forecast_of(firing, now)
+    if firing.state in LIVE:
+        context |= log_cone_context(firing, units_of(request))
     return context
+
+
+def drawn_context(request: HttpRequest, firing: Firing, policy: FiringPolicy) -> dict[str, Any]:
+    """The curve as a drawing and as tables; the chart asks for its data by itself."""
+    units, summary = units_of(request), FiringSummary.from_json(firing.log_summary)
+    return {
+        "curve": draw_curve(
+            list(short_log(firing)),
+            started_at=firing.started_at or firing.planned_for,
+            limit_c=policy.opening_limit_c,
+            unit=units.temperature,
+        ),
+        "limit_c": policy.opening_limit_c,
+        "summary": summary,
+        "stages": stage_rows(summary),
+        "chart_locale": units.locale.replace("_", "-"),
+    }
 
 
 def _silent_for_s(firing: Firing, now: datetime) -> float | None:
     """How long a hot kiln has sent nothing, when that is too long."""
-    if firing.state not in ("firing", "cooling"):
+    if firing.state not in LIVE:
         return None
     since = firing.log_last_at or firing.started_at
     silent = now - since
@@ -160,6 +187,8 @@ def _part_context(request: HttpRequest, firing: Firing, part: str) -> dict[str, 
         return load_context(request, firing)
     slips = _slips(firing)
     context: dict[str, Any] = {"slips": slips}
+    if firing.state == FiringState.OPEN:
+        context["promises_fit"] = promises_fit(firing)
     if part == "opened":
         to_unload = [slip for slip in slips if slip.state == BookingState.FIRED]
         context["to_unload"] = to_unload
@@ -167,6 +196,7 @@ def _part_context(request: HttpRequest, firing: Firing, part: str) -> dict[str, 
         context["witness_cones"] = list(firing.witness_cones.all())
     if part == "closed":
         context |= cones_context(firing, units_of(request))
+        context |= energy_explained_context(firing)
     return context
 
 

@@ -18,7 +18,17 @@ from firings.actions.kilns import (
     ShelvesWanted,
 )
 from firings.calculations.cones import CONES
-from firings.models import Alloy, ChamberShape, Kiln, LifeUnit, PartKind, ShelfShape, Vent
+from firings.models import (
+    Alloy,
+    ChamberShape,
+    Kiln,
+    LifeUnit,
+    PartKind,
+    ShelfShape,
+    ThermocoupleClass,
+    ThermocoupleType,
+    Vent,
+)
 from studio.pages.rows import FormWithRows
 from studio.pages.unit_fields import AmountField, CountField, LengthField, PowerField, ReaderForm
 from studio.pages.widgets import DayInput
@@ -65,6 +75,13 @@ class KilnForm(FormWithRows):
     )
     chamber_height_mm = LengthField(
         label="Height of the chamber", min_mm=CHAMBER_MM[0], max_mm=CHAMBER_MM[1]
+    )
+    thermocouple_height_mm = LengthField(
+        label="Height of the thermocouple",
+        help_text="Of its tip above the floor. Empty: half the chamber's height is taken.",
+        min_mm=1,
+        max_mm=CHAMBER_MM[1],
+        required=False,
     )
     keep_from_wall_mm = LengthField(
         label="Ware keeps this far from the walls",
@@ -114,6 +131,18 @@ class KilnForm(FormWithRows):
         decimal_places=2,
         initial=2,
     )
+    thermocouple_type = forms.ChoiceField(
+        label="Thermocouple",
+        help_text="From its wire or its connector. It says how far a reading can be off.",
+        choices=ThermocoupleType.choices,
+        initial=ThermocoupleType.K,
+    )
+    thermocouple_class = forms.ChoiceField(
+        label="Its tolerance class",
+        help_text="From its maker's sheet; standard if unknown.",
+        choices=ThermocoupleClass.choices,
+        initial=ThermocoupleClass.STANDARD,
+    )
     in_use_since = forms.DateField(label="In use since", required=False, widget=DayInput)
     note = forms.CharField(
         label="Note", required=False, max_length=2000, widget=forms.Textarea({"rows": 3})
@@ -133,6 +162,7 @@ class KilnForm(FormWithRows):
                 "chamber_across_mm",
                 "chamber_depth_mm",
                 "chamber_height_mm",
+                "thermocouple_height_mm",
                 "keep_from_wall_mm",
                 "cone_limit",
                 "witness_every_firings",
@@ -141,6 +171,10 @@ class KilnForm(FormWithRows):
         (
             "Power and air",
             ("rated_power_w", "supply_v", "breaker_a", "meter_class_percent", "vent"),
+        ),
+        (
+            "Temperature",
+            ("thermocouple_type", "thermocouple_class"),
         ),
     )
 

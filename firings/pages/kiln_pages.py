@@ -7,12 +7,15 @@ from typing import Any
 from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
 
 from firings.actions.cooling_habits import habits_of
+from firings.actions.kiln_trends import kiln_trends
 from firings.actions.start import firings_since_witness_cone
 from firings.calculations.kiln_circuit import circuit_load
 from firings.models import CareTask, Firing, Kiln, KilnPart, KilnState, ShelfSet
 from firings.pages.alarms import alarms_of_kiln
+from firings.pages.kiln_health import health_context
 from studio.actions.trail import trail_of
 from studio.models import Role
 from studio.pages.access import needs
@@ -47,6 +50,7 @@ def kiln(request: HttpRequest, pk: int) -> HttpResponse:
         "circuit": circuit_load(shown.rated_power_w, shown.supply_v, shown.breaker_a),
         "since_witness": firings_since_witness_cone(shown),
         "cooling": habits_of(shown),
+        **health_context(kiln_trends(shown, at=timezone.now()), units_of(request)),
         "parts": parts.filter(retired_on=None),
         "retired": parts.exclude(retired_on=None).order_by("-retired_on", "-pk")[:10],
         "alarms": alarms_of_kiln(shown, units_of(request)),

@@ -138,7 +138,9 @@ def _picked(drawing: LoadDrawing, asked: str) -> Picked | None:
         return None
     for layer in drawing.layers:
         for thing, line in zip(
-            (one for one in layer.things if one.piece), layer.lines, strict=True
+            (one for one in layer.things if one.piece),
+            (one for one in layer.lines if not one.is_carried),
+            strict=True,
         ):
             if thing.piece == int(asked):
                 is_rectangle = line.piece.shape == "rectangle"

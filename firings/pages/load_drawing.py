@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from firings.actions.kiln_space import footprint_of, stacks_of
+from firings.actions.load_ware import written_bundles
+from firings.calculations.bisque_bundles import Bundle
 from firings.calculations.footprints import Footprint, charged_area_mm2
 from firings.calculations.kiln_space import Stack
 from firings.calculations.load_plan import CONE_PACK
@@ -73,6 +75,33 @@ class Line:
     booking: Booking
     piece: Piece
     place: str
+    is_carried: bool = False
+
+
+@dataclass(frozen=True)
+class OnShelf:
+    """What stands on a shelf by itself: a piece, a bundle of bisque ware or a booked part."""
+
+    placement: Placement
+    footprint: Footprint | None
+    height_mm: int
+    with_it: str
+
+
+def standing_on(layer: Layer) -> list[OnShelf]:
+    """Everything on a layer but what rides on another piece. Prefetch placements with pieces."""
+    placements = list(layer.placements.all())
+    bundles = {int(bundle.id): bundle for bundle in written_bundles(placements)}
+    return [
+        _on_shelf(put, bundles.get(put.piece_id)) for put in placements if not put.carried_by_id
+    ]
+
+
+def _on_shelf(put: Placement, bundle: Bundle | None) -> OnShelf:
+    if bundle is None:
+        return OnShelf(put, footprint_of(put.piece), put.piece.height_mm, "")
+    words = f", with {len(bundle.rider_ids)} more in or on it"
+    return OnShelf(put, bundle.footprint, bundle.height_mm, words)
 
 
 @dataclass(frozen=True)
@@ -134,7 +163,7 @@ def draw_load(firing: Firing) -> LoadDrawing:
     """The load as it is written down; a few queries, however much is in it."""
     layers = list(
         firing.layers.select_related("shelf_set").prefetch_related(
-            "placements__piece__booking__member"
+            "placements__piece__booking__member", "placements__carried_by"
         )
     )
     policy = FiringPolicy.current()
@@ -174,6 +203,7 @@ def _draw_layer(
 ) -> LayerDrawing:
     kiln, gap_mm = firing.kiln, policy.gap_mm(firing.stage)
     placements = list(layer.placements.all())
+    on_shelf = standing_on(layer)
     hold = holds.get((layer.stack, layer.position))
     above_hold = holds.get((layer.stack, layer.position + 1))
     above = next(
@@ -181,7 +211,7 @@ def _draw_layer(
     )
     rooms = tuple(hold.keep_free) if hold else ()
     things = [_draw_room(room) for room in rooms]
-    things += [_draw_piece(placement, stack) for placement in placements]
+    things += [_draw_piece(one, stack) for one in on_shelf]
     if above:
         things += [_draw_post(place, kiln.post_width_mm) for place in stack.post_places_mm]
     if layer.cone_pack:
@@ -197,7 +227,7 @@ def _draw_layer(
         shelf=shelf_path(stack.shelf),
         things=tuple(things),
         lines=tuple(_line(placement, stack) for placement in placements),
-        tallest_mm=max((put.piece.height_mm for put in placements), default=0),
+        tallest_mm=max((one.height_mm for one in on_shelf), default=0),
         fill_percent=round(100 * _taken_mm2(layer, stack, gap_mm) / stack.shelf.area_mm2),
         is_locked=bool(hold and hold.is_whole),
         rooms=rooms,
@@ -214,11 +244,11 @@ def _draw_room(room: dict[str, float]) -> Thing:
     return Thing("room", (path,), "free", room["x_mm"], -room["y_mm"], 14, "room kept free")
 
 
-def _draw_piece(placement: Placement, stack: Stack) -> Thing:
+def _draw_piece(one: OnShelf, stack: Stack) -> Thing:
+    placement, footprint = one.placement, one.footprint
     piece = placement.piece
     slip = piece.booking.slip
-    title = f"{slip}: {piece.name}"
-    footprint = footprint_of(piece)
+    title = f"{slip}: {piece.name}{one.with_it}"
     if footprint is None or placement.x_mm is None or placement.y_mm is None:
         paths = tuple(quarter_path(stack.shelf, quarter) for quarter in placement.quadrants)
         x_mm, y_mm = quarter_middle(stack.shelf, placement.quadrants)
@@ -259,6 +289,9 @@ def _draw_cone_pack(pack: Sequence[float]) -> Thing:
 
 def _line(placement: Placement, stack: Stack) -> Line:
     piece = placement.piece
+    if placement.carried_by:
+        name = placement.carried_by.name
+        return Line(piece.booking, piece, f"{placement.get_stands_display()} ({name})", True)
     if placement.x_mm is None or placement.y_mm is None:
         quarters = [QUARTER_WORDS[quarter] for quarter in placement.quadrants]
         is_whole = len(quarters) == QUARTERS_OF_A_SHELF
@@ -269,15 +302,14 @@ def _line(placement: Placement, stack: Stack) -> Line:
 
 
 def _taken_mm2(layer: Layer, stack: Stack, gap_mm: int) -> int:
-    """The charged area of what stands on a layer."""
+    """What stands on a layer, with half the spacing all round; a bundle counts once."""
     taken = 0
-    for placement in layer.placements.all():
-        footprint = footprint_of(placement.piece)
-        if footprint is None:
-            quarters = len(placement.quadrants)
+    for one in standing_on(layer):
+        if one.footprint is None:
+            quarters = len(one.placement.quadrants)
             taken += stack.shelf.area_mm2 * quarters // QUARTERS_OF_A_SHELF
         else:
-            taken += charged_area_mm2(footprint, gap_mm)
+            taken += charged_area_mm2(one.footprint, gap_mm)
     return taken
 
 
@@ -307,15 +339,13 @@ def _side_of_layer(layer: Layer, stack: Stack, height: int, post_width_mm: int) 
         Block("post", x_mm - post_width_mm / 2, under_y, post_width_mm, posts_mm)
         for x_mm in sorted({x for x, _ in stack.post_places_mm})
     ]
-    for placement in layer.placements.all():
-        blocks.append(_side_of_piece(placement, stack, top_y))
+    blocks += [_side_of_piece(one, stack, top_y) for one in standing_on(layer)]
     thickness = stack.shelf.thickness_mm
     return [*blocks, Block("shelf", left, top_y, right - left, thickness)]
 
 
-def _side_of_piece(placement: Placement, stack: Stack, top_y: float) -> Block:
-    piece = placement.piece
-    footprint = footprint_of(piece)
+def _side_of_piece(one: OnShelf, stack: Stack, top_y: float) -> Block:
+    placement, footprint = one.placement, one.footprint
     if footprint is None or placement.x_mm is None:
         left, _, right, _ = stack.shelf.bounds_mm
         middle, _ = quarter_middle(stack.shelf, placement.quadrants)
@@ -323,6 +353,6 @@ def _side_of_piece(placement: Placement, stack: Stack, top_y: float) -> Block:
     else:
         middle, half = placement.x_mm, half_width_mm(footprint, placement.turn_deg)
     return Block(
-        "piece", round(middle - half, 1), top_y - piece.height_mm, round(2 * half, 1),
-        piece.height_mm,
+        "piece", round(middle - half, 1), top_y - one.height_mm, round(2 * half, 1),
+        one.height_mm,
     )  # fmt: skip

@@ -7,7 +7,7 @@ from typing import Any
 
 from django import forms
 
-from firings.actions.ware import POLICY_RANGES
+from firings.actions.ware import POLICY_RANGES, SWITCHES
 from firings.models import FiringPolicy
 from studio.pages.unit_fields import CountField, LengthField, ReaderForm, TemperatureField
 
@@ -18,6 +18,10 @@ SOURCES = {
     "100 °C.",
     "glaze_gap_mm": f"A quarter inch between glazed pieces. {A_GUIDE}",
     "bisque_gap_mm": f"Bisque ware may touch. {A_GUIDE}",
+    "bowls_nested_at_most": f"Off. Bisque ware may nest and stack. {A_GUIDE} How many, and that a "
+    "nested bowl stands out by a third of its height: common practice, no source.",
+    "lids_on_jars": f"Off. Bisque ware may stack. {A_GUIDE}",
+    "tiles_on_edge": "Off. Common practice, no source; so are rows of 3 to 8 and 30 mm for props.",
     "lowest_post_mm": f"Half an inch (12.7 mm), rounded up. {A_GUIDE}",
     "gap_above_mm": f"Half an inch under what is above. {A_GUIDE}",
     "gap_to_posts_mm": "Common practice, no source.",
@@ -33,7 +37,7 @@ NO_DEFAULT = "Each studio lists its own; an empty list takes every cone."
 
 @dataclass(frozen=True)
 class DefaultValue:
-    """One default as the policy page lists it; `value` is in mm or C, or a plain number."""
+    """One default as the policy page lists it: mm, C, a plain number, or a switch that is off."""
 
     label: str
     kind: str
@@ -87,6 +91,25 @@ class PolicyForm(ReaderForm):
     bisque_gap_mm = _length(
         "bisque_gap_mm", "Gap between pieces in a bisque", "Zero: they may touch."
     )
+    bowls_nested_at_most = _count(
+        "bowls_nested_at_most",
+        "Like bowls standing in each other in a bisque, at most",
+        "1: none. Caution: the lowest carries all of them and can crack or stick, and thick or "
+        "damp bowls dry and heat slowly in the middle of a nest. Only bone dry, light, unglazed "
+        "bowls of one kind.",
+    )
+    lids_on_jars = forms.BooleanField(
+        label="In a bisque, fire lids on their jars",
+        required=False,
+        help_text="Caution: no glaze, slip or wax where they touch, or they fire together; a tight "
+        "lid can warp with its jar or jam. A lid goes on a round jar of its slip that is as wide.",
+    )
+    tiles_on_edge = forms.BooleanField(
+        label="In a bisque, stand tiles on edge",
+        required=False,
+        help_text="Caution: a row that is not propped at both ends falls over and breaks ware; "
+        "tiles can bend. Rows of 3 to 8 like tiles, with room for the props.",
+    )
     lowest_post_mm = _length(
         "lowest_post_mm",
         "Posts under the bottom shelf, at least",
@@ -139,6 +162,8 @@ class PolicyForm(ReaderForm):
 
 
 def _kind(name: str) -> str:
+    if name in SWITCHES:
+        return "switch"
     return {"c": "temperature", "mm": "length"}.get(name.rsplit("_", 1)[-1], "count")
 
 

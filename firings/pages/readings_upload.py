@@ -1,24 +1,29 @@
 """A kiln's log comes as a file: uploaded, looked at with its columns guessed, then taken in.
 
-Between the two pages the file waits in the shared cache for half an hour, for whoever sent it;
-the database sees nothing before the whole file has been read without a fault.
+Between the two pages the file waits for half an hour, for whoever sent it. What a person confirms
+is remembered for the kiln, and its next file comes filled in.
 """
 
 from __future__ import annotations
 
-import secrets
 from functools import partial
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django import forms
-from django.core.cache import cache
 from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
 
-from firings.actions.readings import Received, add_firing_readings
+from firings.actions.take_in_log import (
+    TakenIn,
+    remembered_delimiter,
+    remembered_layout,
+    take_in_log,
+)
+from firings.calculations.log_columns import EMF_UNITS
+from firings.calculations.log_stream import check_mapping
 from firings.calculations.readings_file import (
     MAX_LOG_BYTES,
     UNITS_OF_ROLE,
@@ -27,18 +32,18 @@ from firings.calculations.readings_file import (
     LogPreview,
     MappedColumn,
     preview_log,
-    read_log,
 )
-from firings.models import Firing, ReadingSource
+from firings.models import Firing
 from firings.pages.found import firing_numbered, page_of
+from firings.pages.kept_log import forget_log, is_kept, keep_log, kept_pieces
 from firings.refusals import WareRefusal
 from studio.models import Role
 from studio.pages.access import needs
 from studio.pages.answers import answer_form
-from studio.pages.context import studio_of
+from studio.pages.context import studio_of, units_of
+from studio.pages.unit_fields import ReaderForm, TemperatureField
 from studio.pages.widgets import MomentInput
 
-KEPT_FOR_S = 30 * 60
 UNUSED, NO_UNIT = "unused", "none"
 ROLE_WORDS = (
     (UNUSED, "Not used"),
@@ -55,6 +60,7 @@ ROLE_WORDS = (
     ("register", "Meter register"),
     ("room", "Room temperature"),
     ("control_box", "Control box temperature"),
+    ("cold_junction", "Cold junction of the thermocouple"),
 )
 UNIT_WORDS = {
     NO_UNIT: "No unit",
@@ -67,6 +73,7 @@ UNIT_WORDS = {
     "clock": "h:mm",
     "C": "°C",
     "F": "°F",
+    **{unit: f"mV, type {unit[-1]}" for unit in EMF_UNITS},
     "W": "W",
     "kW": "kW",
     "percent": "%",
@@ -74,7 +81,14 @@ UNIT_WORDS = {
     "kWh": "kWh",
     "Wh": "Wh",
 }
-DELIMITER_WORDS = {";": "semicolon", "\t": "tab", "|": "upright stroke", ",": "comma"}
+# A tab would not survive as the value of a choice.
+DELIMITERS_NAMED = {"semicolon": ";", "tab": "\t", "stroke": "|", "comma": ","}
+DELIMITER_CHOICES = (
+    ("semicolon", "Semicolon"),
+    ("tab", "Tab"),
+    ("stroke", "Upright stroke"),
+    ("comma", "Comma"),
+)
 MARK_WORDS = ((".", "Point: 12.5"), (",", "Comma: 12,5"))
 
 
@@ -87,20 +101,19 @@ class UploadForm(forms.Form):
         error_messages={"empty": "This file is empty. Choose another one."},
     )
 
-    def clean_log(self) -> bytes:
-        sent = self.cleaned_data["log"]
-        if sent.size > MAX_LOG_BYTES:
+    def clean_log(self) -> UploadedFile:
+        sent: UploadedFile = self.cleaned_data["log"]
+        if (sent.size or 0) > MAX_LOG_BYTES:
             raise ValidationError(
-                f"This file has {sent.size / 1024**2:.1f} MB; at most "
+                f"This file has {(sent.size or 0) / 1024**2:.1f} MB; at most "
                 f"{MAX_LOG_BYTES // 1024**2} MB can be read. Send it in parts.",
                 code="too_large",
             )
-        content: bytes = sent.read()
         try:
-            preview_log(content)
+            preview_log(sent.chunks())
         except LogFileError as error:
             raise ValidationError(list(error.messages)) from error
-        return content
+        return sent
 
 
 @needs(Role.CREW)
@@ -109,26 +122,37 @@ def upload(request: HttpRequest, number: int) -> HttpResponse:
     firing = firing_numbered(number)
     if firing.started_at is None:
         raise WareRefusal("not_started", f"{firing} has not started, so it has no log yet.")
-
-    def keep(cleaned: dict[str, Any]) -> str:
-        key = secrets.token_urlsafe(12)
-        cache.set(_cache_key(request, firing, key), cleaned["log"], KEPT_FOR_S)
-        return key
-
     return answer_form(
         request,
         UploadForm,
         "firings/upload_log.html",
-        keep,
+        lambda cleaned: keep_log(_owner(request, firing), cleaned["log"]),
         context={"firing": firing, "back": page_of(firing)},
         then=lambda key: reverse("firings:preview_log", args=[firing.pk, key]),
     )
 
 
-class MappingForm(forms.Form):
-    """How each column is to be read; valid only when the whole file can be read that way."""
+class CutForm(forms.Form):
+    """What parts the columns, when the guess is wrong; sent by GET, as it changes nothing."""
+
+    delimiter = forms.ChoiceField(label="Columns are parted by", choices=DELIMITER_CHOICES)
+
+
+class MappingForm(ReaderForm):
+    """How each column is to be read."""
 
     decimal_mark = forms.ChoiceField(label="Decimal mark", choices=MARK_WORDS)
+    first_line = forms.IntegerField(
+        label="The first line with readings", min_value=1, max_value=10_000
+    )
+    cold_junction_c = TemperatureField(
+        label="Cold junction",
+        min_c=-20,
+        max_c=100,
+        required=False,
+        help_text="Only for millivolts without a column for it: how warm the terminals of the "
+        "thermocouple were.",
+    )
     started_at = forms.DateTimeField(
         label="The log starts at",
         required=False,
@@ -140,21 +164,25 @@ class MappingForm(forms.Form):
     )
 
     def __init__(
-        self, *args: Any, content: bytes, preview: LogPreview, zone: ZoneInfo, **kwargs: Any
+        self, *args: Any, preview: LogPreview, known: ColumnMapping, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.content, self.preview, self.zone = content, preview, zone
-        self.fields["decimal_mark"].initial = preview.decimal_mark
+        self.preview = preview
+        self.fields["decimal_mark"].initial = known.decimal_mark
+        self.fields["first_line"].initial = known.first_line
+        self.fields["cold_junction_c"].initial = known.cold_junction_c
+        held = {column.index: column for column in known.columns}
         for guess in preview.columns:
+            column = held.get(guess.index)
             self.fields[f"role_{guess.index}"] = forms.ChoiceField(
                 label=f"{guess.title} holds",
                 choices=ROLE_WORDS,
-                initial=guess.role or UNUSED,
+                initial=column.role if column else UNUSED,
             )
             self.fields[f"unit_{guess.index}"] = forms.ChoiceField(
                 label=f"Unit of {guess.title}",
                 choices=list(UNIT_WORDS.items()),
-                initial=guess.unit or NO_UNIT,
+                initial=(column.unit if column else "") or NO_UNIT,
             )
 
     def columns(self) -> list[tuple[Any, Any, Any]]:
@@ -169,23 +197,18 @@ class MappingForm(forms.Form):
         columns = self._mapped(cleaned)
         if self.errors:
             return cleaned
+        mapping = ColumnMapping(
+            self.preview.delimiter,
+            cleaned["decimal_mark"],
+            tuple(columns),
+            cleaned["first_line"],
+            cleaned["cold_junction_c"],
+        )
         try:
-            mapping = ColumnMapping(
-                self.preview.delimiter,
-                cleaned["decimal_mark"],
-                tuple(columns),
-                self.preview.first_line,
-            )
-            log = read_log(
-                self.content,
-                mapping,
-                self.zone,
-                cleaned["started_at"],
-                allow_disorder=cleaned["allow_disorder"],
-            )
+            check_mapping(mapping, cleaned["started_at"])
         except LogFileError as error:
             raise ValidationError(list(error.messages)) from error
-        return {"readings": log.readings}
+        return {**cleaned, "mapping": mapping}
 
     def _mapped(self, cleaned: dict[str, Any]) -> list[MappedColumn]:
         columns: list[MappedColumn] = []
@@ -220,37 +243,42 @@ class MappingForm(forms.Form):
 def preview(request: HttpRequest, number: int, key: str) -> HttpResponse:
     """Look at the columns, put them right, take the log in."""
     firing = firing_numbered(number)
-    content = cache.get(_cache_key(request, firing, key))
-    if content is None:
+    owner = _owner(request, firing)
+    if not is_kept(owner, key):
         raise WareRefusal(
             "upload_forgotten",
             "This upload is no longer kept: it waits half an hour, for whoever sent it. "
             "Send the file again.",
             status=404,
         )
-    seen, zone = preview_log(content), studio_of(request).zone
+    seen, known, is_remembered = _understood(request, firing, key)
 
-    def take_in(cleaned: dict[str, Any]) -> Received:
-        received = add_firing_readings(
+    def take_in(cleaned: dict[str, Any]) -> TakenIn:
+        taken = take_in_log(
             by=request.user,
             at=timezone.now(),
             firing=firing,
-            readings=cleaned["readings"],
-            source=ReadingSource.FILE,
+            log=kept_pieces(owner, key),
+            mapping=cleaned["mapping"],
+            titles=seen.header,
+            log_started_at=cleaned["started_at"],
+            allow_disorder=cleaned["allow_disorder"],
         )
-        cache.delete(_cache_key(request, firing, key))
-        return received
+        forget_log(owner, key)
+        return taken
 
+    named = next(name for name, sign in DELIMITERS_NAMED.items() if sign == seen.delimiter)
     return answer_form(
         request,
-        partial(MappingForm, content=content, preview=seen, zone=zone),
+        partial(MappingForm, preview=seen, known=known, units=units_of(request)),
         "firings/preview_log.html",
         take_in,
         context={
             "firing": firing,
             "preview": seen,
-            "delimiter": DELIMITER_WORDS[seen.delimiter],
-            "zone": zone.key,
+            "is_remembered": is_remembered,
+            "cut_form": CutForm(initial={"delimiter": named}),
+            "zone": studio_of(request).zone.key,
             "back": reverse("firings:upload_log", args=[firing.pk]),
         },
         initial={"started_at": firing.started_at},
@@ -259,10 +287,27 @@ def preview(request: HttpRequest, number: int, key: str) -> HttpResponse:
     )
 
 
-def _taken_in(received: Received) -> str:
-    known = f" {received.already_known} were known already." if received.already_known else ""
-    return f"{received.stored} readings are taken in.{known}"
+def _understood(
+    request: HttpRequest, firing: Firing, key: str
+) -> tuple[LogPreview, ColumnMapping, bool]:
+    """The file as a person says it is parted, or as the kiln's last one was, or as it seems."""
+    kind, owner = firing.kiln.thermocouple_type, _owner(request, firing)
+    chosen = DELIMITERS_NAMED.get(request.GET.get("delimiter", ""))
+    for delimiter in (chosen, None if chosen else remembered_delimiter(firing.kiln)):
+        if delimiter is not None:
+            seen = preview_log(kept_pieces(owner, key), delimiter, kind)
+            known = remembered_layout(firing.kiln, seen)
+            if known is not None and known.delimiter == seen.delimiter:
+                return seen, known, True
+    seen = preview_log(kept_pieces(owner, key), chosen, kind)
+    return seen, seen.mapping(), False
 
 
-def _cache_key(request: HttpRequest, firing: Firing, key: str) -> str:
-    return f"log:{request.user.pk}:{firing.pk}:{key}"
+def _taken_in(taken: TakenIn) -> str:
+    known = f" {taken.already_known} were known already." if taken.already_known else ""
+    told = "".join(f" {warning}" for warning in taken.warnings)
+    return f"{taken.stored} readings are taken in.{known}{told}"
+
+
+def _owner(request: HttpRequest, firing: Firing) -> str:
+    return f"{request.user.pk}:{firing.pk}"

@@ -5,6 +5,7 @@ from django.urls import URLPattern, path
 from firings.pages import (
     alarms,
     firing_end,
+    firing_energy,
     firing_list,
     firing_open,
     firing_page,
@@ -29,6 +30,7 @@ urlpatterns: list[URLPattern] = [
     path("firings/plan/", firing_plan.plan, name="plan_firing"),
     path("firings/<int:number>/", firing_page.firing_page, name="firing"),
     path("firings/<int:number>/live/", firing_page.live, name="firing_live"),
+    path("firings/<int:number>/drawn/", firing_page.drawn, name="firing_drawn"),
     path("firings/<int:number>/announce/", firing_plan.announce, name="announce_firing"),
     path("firings/<int:number>/begin-loading/", firing_plan.begin, name="begin_loading"),
     path("firings/<int:number>/cancel/", firing_plan.cancel, name="cancel_firing"),
@@ -53,6 +55,7 @@ urlpatterns: list[URLPattern] = [
     path("firings/<int:number>/load/take-out/", load_page.take_out, name="take_out_of_load"),
     path("firings/<int:number>/load/sheet/", load_page.sheet, name="load_sheet"),
     path("firings/<int:number>/load/pieces/<int:piece>/", load_page.measure, name="measure_piece"),
+    path("firings/<int:number>/weigh/", firing_energy.weigh, name="weigh_load"),
     path("firings/<int:number>/start/", firing_start.start, name="start_firing"),
     path("firings/<int:number>/readings/", readings_by_hand.type_reading, name="type_reading"),
     path("firings/<int:number>/log/", readings_upload.upload, name="upload_log"),

@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from firings.pages import (
+    kiln_health,
     kiln_keys,
     kiln_pages,
     kiln_service,
@@ -18,6 +19,7 @@ urlpatterns: list[URLPattern] = [
     path("kilns/", kiln_pages.kilns, name="kilns"),
     path("kilns/new/", kiln_setup.add, name="add_kiln"),
     path("kilns/<int:pk>/", kiln_pages.kiln, name="kiln"),
+    path("kilns/<int:pk>/health/", kiln_health.health, name="kiln_health"),
     path("kilns/<int:pk>/edit/", kiln_setup.edit, name="edit_kiln"),
     path("kilns/<int:pk>/shelves/", kiln_setup.shelves, name="kiln_shelves"),
     path("kilns/<int:pk>/watch/", kiln_watch.edit_watch, name="kiln_watch"),

@@ -83,4 +83,7 @@ def _put_refusal(form: Form, refusal: Refusal) -> None:
         return
     # A field that this form does not show would swallow the message.
     visible = {field.name for field in form.visible_fields()}
-    form.add_error(refusal.field if refusal.field in visible else None, refusal.message)
+    # A message of several lines is a list of faults.
+    form.add_error(
+        refusal.field if refusal.field in visible else None, refusal.message.splitlines()
+    )

@@ -54,6 +54,27 @@ def test_a_reading_twice_at_one_time(kiln):
     assert Reading.objects.count() == 1
 
 
+def test_a_stretch_of_a_short_log_or_a_kept_summary_twice(kiln):
+    firing = firing_row(kiln, "firing")
+    firing.log_stretches.create(starts_at=NOON, points=[])
+    refused(
+        "one_stretch_of_a_log_per_moment",
+        lambda: firing.log_stretches.create(starts_at=NOON, points=[]),
+    )
+    firing.kept_summaries.create(at=NOON, summary={})
+    refused(
+        "one_kept_summary_per_moment", lambda: firing.kept_summaries.create(at=NOON, summary={})
+    )
+
+
+@pytest.mark.parametrize("changed", [{"thermocouple_type": "X"}, {"thermocouple_class": "class 3"}])
+def test_a_thermocouple_of_no_known_type_or_class(kiln, changed):
+    refused(
+        "thermocouple_is_of_a_known_type_and_class",
+        lambda: type(kiln).objects.filter(pk=kiln.pk).update(**changed),
+    )
+
+
 class TestAlarms:
     @pytest.fixture
     def firing(self, kiln):
@@ -177,6 +198,16 @@ def test_two_holds_on_one_level_or_two_reasons_for_one_slip(kiln):
         "each_slip_stays_out_for_one_reason",
         lambda: firing.stay_out.create(booking=booking, why="too_big"),
     )
+
+
+def test_a_piece_that_rides_on_another_without_saying_how(kiln):
+    booking = scene.booking(scene.person("Ines"))
+    cosmo = scene.crew()
+    scene.loading(cosmo, kiln)
+    carrier, rider = booking.pieces.order_by("pk")[:2]
+    mine = Placement.objects.filter(piece=rider)
+    refused("carried_piece_says_how_it_stands", lambda: mine.update(carried_by=carrier))
+    refused("carried_piece_says_how_it_stands", lambda: mine.update(stands="nest"))
 
 
 def test_promised_space_without_its_firing(kiln):

@@ -87,7 +87,9 @@ class Layer:
         if self.pattern.book is book:
             return self
         pattern = book.known(self.pattern.key)
-        if pattern is None and book.fits_here(self.pattern.spots):
+        # Without posts there is all the room that there is with them.
+        is_roomier = book is self.site.topmost and self.pattern.book is self.site.carrying
+        if pattern is None and (is_roomier or book.fits_here(self.pattern.spots)):
             pattern = book.pattern(self.pattern.spots)
         if pattern is None:
             pattern = book.repacked([spot.shape for spot in self.pattern.spots])
@@ -114,6 +116,12 @@ class Column:
             for height in range(space.chamber.height_mm + 1)
         ]
         self.rises = [NEVER if posts is None else sum(posts) for posts in self.posts_for]
+
+    @property
+    def questions(self) -> int:
+        """How much geometry was asked of this tower's shelves so far: the work done."""
+        sites = (self.free, *self.held)
+        return sum(site.carrying.questions + site.topmost.questions for site in sites)
 
     def rise_mm(self, height_mm: int) -> int:
         """The posts that clear ware of this height; `NEVER` when the studio has none so high."""
@@ -224,19 +232,28 @@ class Tower:
 
     def with_new_layer(self, item: Item) -> "Iterable[Tower]":
         """The tower with one more layer for this item: under the top one, or as the new top."""
+        return self._with_one_more(item.shape, (item,), has_pack=False)
+
+    def with_pack_layer(self, shape: Shape) -> "Iterable[Tower]":
+        """The tower with one more layer that carries only a cone pack."""
+        return self._with_one_more(shape, (), has_pack=True)
+
+    def _with_one_more(
+        self, shape: Shape, items: tuple[Item, ...], *, has_pack: bool
+    ) -> "Iterable[Tower]":
         column, layers = self.column, self.layers
         if len(layers) >= column.most_layers:
             return
         site = column.free
         if len(layers) > len(column.held):
-            pattern = site.carrying.empty.plus(item.shape)
+            pattern = site.carrying.empty.plus(shape)
             if pattern is not None:
-                new = Layer(site, pattern, (item,), False)
+                new = Layer(site, pattern, items, has_pack)
                 yield Tower(column, (*layers[:-1], new, layers[-1]))
-        pattern = site.topmost.empty.plus(item.shape)
+        pattern = site.topmost.empty.plus(shape)
         if pattern is None:
             return
-        new = Layer(site, pattern, (item,), False)
+        new = Layer(site, pattern, items, has_pack)
         if not layers:
             yield Tower(column, (new,))
             return

@@ -166,5 +166,5 @@ def test_account_page_asks_the_same_number_of_questions(
     for _ in range(rows):
         priced(books)
     assert Account.objects.count() == 2
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(13):
         ada.get("/account/")

@@ -59,6 +59,6 @@ def test_the_last_space_is_given_once(firing):
 
 def test_control_a_look_before_the_lock_gives_it_twice(firing, monkeypatch):
     """The same two, told what an earlier look said: then both are booked, so the race is real."""
-    monkeypatch.setattr(book, "fits", lambda *_: True)
+    monkeypatch.setattr(book, "promise_space", lambda *_: True)
     assert book_at_once(firing) == ["booked", "booked"]
     assert firing.bookings.count() == 4

@@ -7,8 +7,14 @@ import pytest
 
 from firings.actions.cool_down import begin_cooling
 from firings.actions.end_firing import abort_firing
+from firings.actions.log_summary import short_log, summary_of
 from firings.actions.open_and_unload import open_firing
-from firings.actions.readings import add_firing_readings, firing_of_reading, moments_of
+from firings.actions.readings import (
+    add_firing_readings,
+    add_kiln_readings,
+    firing_of_reading,
+    moments_of,
+)
 from firings.calculations.firing_summary import FiringSummary, summarise
 from firings.calculations.readings import Reading as Moment
 from firings.models import FiringState, Reading
@@ -59,6 +65,37 @@ def test_out_of_order_batches_lead_to_the_same_summary(firing):
     firing.refresh_from_db()
     assert FiringSummary.from_json(firing.log_summary) == summarise(readings)
     assert moments_of(firing) == readings
+
+
+def test_late_readings_start_over_from_a_kept_summary_and_not_from_the_first(firing, monkeypatch):
+    monkeypatch.setattr("firings.actions.log_summary.KEPT_EVERY_READINGS", 10)
+    log = [Moment(at=NOON + timedelta(minutes=n), temp_c=20.0 + n % 7) for n in range(60)]
+    for start in range(0, 60, 10):
+        add(firing, [r for r in log[start : start + 10] if r is not log[55]])
+    kept = list(firing.kept_summaries.values_list("at", flat=True))
+    assert kept == [log[n].at for n in (9, 19, 29, 39, 49)]
+    add(firing, [log[55]])
+    firing.refresh_from_db()
+    assert FiringSummary.from_json(firing.log_summary) == summarise(log)
+    # The summaries of before are what they were; the one at the end is new.
+    assert list(firing.kept_summaries.values_list("at", flat=True)) == [*kept, log[59].at]
+    assert list(short_log(firing)) == sorted({r.at: r for r in log}.values(), key=lambda r: r.at)
+
+
+def test_a_summary_that_an_earlier_version_wrote_is_worked_out_once_more(firing):
+    log = scene.log()
+    add(firing, log[:20])
+    firing.refresh_from_db()
+    old = {"readings_count": 20, "last_at": log[19].at.isoformat(), "last_temp_c": log[19].temp_c}
+    firing.log_summary = old
+    firing.save()
+    firing.log_stretches.all().delete()
+    assert summary_of(firing) == summarise(log[:20])
+    assert len(short_log(firing)) == 20
+    add(firing, log[20:])
+    firing.refresh_from_db()
+    assert FiringSummary.from_json(firing.log_summary) == summarise(log)
+    assert len(short_log(firing)) == len(log)
 
 
 @pytest.mark.parametrize(
@@ -142,6 +179,38 @@ class TestRouting:
         now = [Moment(at=following.started_at + timedelta(minutes=5), temp_c=25)]
         assert firing_of_reading(opened.kiln, late) == opened
         assert firing_of_reading(opened.kiln, now) == following
+
+    def test_a_batch_across_two_firings_is_shared_out_by_time(self, opened, following):
+        """Cooling of the one, the idle kiln between, the start of the next; then once more."""
+        cold = [
+            Moment(at=opened.opened_at - timedelta(minutes=5 * n + 1), temp_c=50) for n in (2, 1)
+        ]
+        idle = [Moment(at=opened.opened_at + timedelta(hours=3), temp_c=20)]
+        warm = [
+            Moment(at=following.started_at + timedelta(minutes=n), temp_c=25 + n) for n in (1, 2)
+        ]
+        batch = [*warm, *cold, *idle]
+        counts = {firing.pk: firing.readings.count() for firing in (opened, following)}
+        shared = add_kiln_readings(at=LATER + timedelta(days=2), kiln=opened.kiln, readings=batch)
+        assert [(one.firing, one.stored) for one in shared.received] == [
+            (opened, 2),
+            (following, 2),
+        ]
+        (nowhere,) = shared.nowhere
+        assert (nowhere.first_at, nowhere.count) == (idle[0].at, 1)
+        assert "was not being fired" in nowhere.reason
+        again = add_kiln_readings(at=LATER + timedelta(days=2), kiln=opened.kiln, readings=batch)
+        assert [(one.stored, one.already_known) for one in again.received] == [(0, 2), (0, 2)]
+        for firing in (opened, following):
+            assert firing.readings.count() == counts[firing.pk] + 2
+            firing.refresh_from_db()
+            assert firing.log_count == firing.readings.count()
+
+    def test_a_batch_that_belongs_nowhere_is_refused_whole(self, opened):
+        idle = [Moment(at=opened.opened_at + timedelta(hours=5), temp_c=19)]
+        with pytest.raises(WareRefusal) as caught:
+            add_kiln_readings(at=LATER + timedelta(days=2), kiln=opened.kiln, readings=idle)
+        assert caught.value.code == "no_firing_running"
 
     def test_a_logger_that_runs_on_after_the_opening_is_told_so(self, opened):
         idle = [Moment(at=opened.opened_at + timedelta(hours=5), temp_c=19)]

@@ -93,7 +93,9 @@ def test_a_load_is_fired_from_plan_to_pick_up_shelf(crew, kiln):
     closed = crew.post(f"{path}close/", {"result": "reached", "register_end_wh": 1_030_000})
     # 1,030,000 - 1,000,000 Wh on the meter
     assert (closed.data["state"], closed.data["energy_wh"]) == ("closed", 30_000)
-    assert closed.data["witness_cones"] == [{"layer": 1, "cone": "04", "bend": "0.90"}]
+    assert closed.data["witness_cones"] == [
+        {"layer": 1, "position": "", "role": "firing", "cone": "04", "bend": "0.90"}
+    ]
     collected = client_of(mia).post(f"/api/v1/bookings/{ware.pk}/collect/")
     assert collected.data["state"] == "collected"
 

@@ -73,9 +73,11 @@ def test_a_logger_posts_in_any_order_and_twice(now, firing, logger):
     sent["readings"].reverse()
     first = logger.post(address(firing.kiln), sent)
     assert first.status_code == 200
-    assert first.data == {"stored": 3, "already_known": 0, "firing": firing.pk}
+    stored = {"stored": 3, "already_known": 0, "firing": firing.pk}
+    assert first.data == {**stored, "firings": [stored], "refused": []}
     again = logger.post(address(firing.kiln), sent)
-    assert again.data == {"stored": 0, "already_known": 3, "firing": firing.pk}
+    known = {"stored": 0, "already_known": 3, "firing": firing.pk}
+    assert again.data == {**known, "firings": [known], "refused": []}
     stored = list(firing.readings.values_list("temp_c", "source"))
     assert stored == [(100, "logger"), (110, "logger"), (120, "logger")]
 
@@ -151,7 +153,6 @@ def change(sent: dict[str, Any], **fields: Any) -> dict[str, Any]:
         ({"register_wh": -1}, 400, "invalid", "greater than or equal to 0"),
         ({"at": "2026-03-02T12:00:00"}, 400, "invalid", "offset"),
         ({"at": "noon"}, 400, "invalid", "format"),
-        ({"at": "2000-01-01T00:00:00Z"}, 400, "before_the_start", "time zone"),
         ({"at": "2300-01-01T00:00:00Z"}, 400, "reading_impossible", "future"),
         ({"at": "0001-01-01T00:00:00+14:00"}, 400, "invalid", "out of range"),
     ],
@@ -162,6 +163,32 @@ def test_one_impossible_reading_refuses_the_batch(now, firing, logger, fields, s
     assert set(answer.data) == {"code", "message", "fields", "facts"}
     assert words in json.dumps(answer.data, default=str, ensure_ascii=False)
     assert not Reading.objects.exists()
+
+
+def test_the_bad_reading_is_named_by_its_place(now, firing, logger):
+    sent = batch(now, 100, 110, 120)
+    sent["readings"][1]["temp_c"] = "hot"
+    answer = logger.post(address(firing.kiln), sent)
+    assert answer.data["fields"] == {"readings": {"1": {"temp_c": ["A valid number is required."]}}}
+
+
+def test_numbers_as_text_and_empty_fields_pass_as_before(now, firing, logger):
+    sent = batch(now, 100, 110)
+    sent["readings"][0] |= {"temp_c": "100.5", "room_c": None}
+    sent["readings"][1] |= {"register_wh": 12}
+    assert logger.post(address(firing.kiln), sent).data["stored"] == 2
+    rows = list(firing.readings.values_list("temp_c", "room_c", "register_wh"))
+    assert rows == [(100.5, None, None), (110, None, 12)]
+
+
+def test_what_belongs_to_no_firing_is_named_and_the_rest_is_stored(now, firing, logger):
+    sent = change(batch(now, 100, 110, 120), at="2000-01-01T00:00:00Z")
+    answer = logger.post(address(firing.kiln), sent)
+    assert (answer.status_code, answer.data["stored"]) == (200, 2)
+    (refused,) = answer.data["refused"]
+    assert (refused["count"], refused["first_at"]) == (1, "2000-01-01T00:00:00Z")
+    assert "was not being fired at 1 Jan 2000, 00:00:00" in refused["reason"]
+    assert firing.readings.count() == 2
 
 
 def test_the_same_time_twice_in_a_batch_is_refused(now, firing, logger):
@@ -210,7 +237,7 @@ def test_ten_thousand_readings_fit_in_one_batch_and_no_more(now, firing, logger)
         for n in range(10_000)
     ]
     answer = logger.post(address(firing.kiln), {"readings": readings})
-    assert answer.data == {"stored": 10_000, "already_known": 0, "firing": firing.pk}
+    assert (answer.data["stored"], answer.data["firing"]) == (10_000, firing.pk)
     one_more = {"at": (now - second * 10_000).isoformat(), "temp_c": 500.0}
     answer = logger.post(address(firing.kiln), {"readings": [*readings, one_more]})
     assert answer.status_code == 400

@@ -17,8 +17,7 @@ from firings.calculations.kiln_space import (
     tallest_piece_mm,
     widest_disc_mm,
 )
-from firings.calculations.outlines import Body, octagon_outline, round_outline
-from firings.calculations.shelf_grid import ShelfGrid, joined
+from firings.calculations.outlines import Body, octagon_outline
 
 ROUND_SHELF = Shelf("round", 16, diameter_mm=400)
 
@@ -158,19 +157,3 @@ def test_octagon_flats_face_right_and_back():
     corner = 200 / math.cos(math.pi / 8)
     at = (corner * math.cos(math.pi / 8), corner * math.sin(math.pi / 8))
     assert outline.overhang_mm(point, *at) == pytest.approx(0)
-
-
-def test_grid_points_taken_are_those_nearer_than_the_gap():
-    grid = ShelfGrid(round_outline(60), (-30.0, -30.0, 30.0, 30.0), 6)
-    mug, box = Body(0.0, 0.0, 5.0), Body(4.0, 3.0, 0.0)
-    start = grid.start(box)
-    points = [bit for bit in range(start.bit_length()) if start >> bit & 1]
-    middle = min(points, key=lambda bit: math.hypot(*grid.place_mm(bit)))
-    assert grid.place_mm(middle) == (0.0, 0.0)
-    taken = grid.taken(mug, middle, box)
-    reach = joined(mug, box, 6)
-    assert taken & start == grid.around(0.0, 0.0, reach) & start
-    for bit in points:
-        x_mm, y_mm = grid.place_mm(bit)
-        clear_mm = math.hypot(max(0, abs(x_mm) - 4), max(0, abs(y_mm) - 3)) - 5
-        assert bool(taken >> bit & 1) == (clear_mm < 6 - 1e-6)

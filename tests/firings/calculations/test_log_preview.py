@@ -152,7 +152,7 @@ def test_numbers_with_units(cell, found):
     ("make", "named"),
     [
         (lambda: MappedColumn(0, "weather"), "role"),
-        (lambda: MappedColumn(0, "temp", "K"), "unit of temp must be one of C, F, got 'K'"),
+        (lambda: MappedColumn(0, "room", "K"), "unit of room must be one of C, F, got 'K'"),
         (lambda: MappedColumn(-1, "temp", "C"), "index"),
         (lambda: ColumnMapping("x", ".", ()), "delimiter"),
         (lambda: ColumnMapping(",", ";", ()), "decimal_mark"),

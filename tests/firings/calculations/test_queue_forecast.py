@@ -1,6 +1,6 @@
 """The forecast of a queue against published queue rules, and its properties."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import pytest
 from hypothesis import given
@@ -38,6 +38,80 @@ def test_loads_of_the_past_agree_with_littles_law():
     # Quartiles of a uniform wait over 7 days are 1.75 and 5.25; 400 draws come within half a day.
     assert low == pytest.approx(1.75, abs=0.5)
     assert high == pytest.approx(5.25, abs=0.5)
+
+
+def test_the_wait_for_a_load_to_form_is_the_published_one():
+    """Factory Physics (Hopp and Spearman), ch. 9, parallel batches of k at arrivals ra: on average
+    (k - 1) / (2 ra), all together k (k - 1) / 2 gaps."""
+    per_load, per_day = 7, 2.0
+    waits = []
+    for number in range(per_load):
+        here = [QueuedWare(str(n), 100, 0) for n in range(number + 1)]
+        forecasts = forecast_queue(
+            here,
+            load_area_mm2=100 * per_load,
+            past_intervals_days=[per_load / per_day],
+            next_in_days=(per_load - 1 - number) / per_day,
+        )
+        waits.append(forecasts[-1].likely_days[0])
+    assert sum(waits) / per_load == pytest.approx((per_load - 1) / (2 * per_day))
+    assert sum(waits) == pytest.approx(per_load * (per_load - 1) / 2 / per_day)
+
+
+@dataclass
+class Studio:
+    """Closed months of an invented studio: a slip now and then, a load each week."""
+
+    load_slips: int
+    slips_a_week: float
+    weeks: int = 26
+
+    def run(self):
+        """Mean slips that waited, slips a day, mean days waited, mean days forecast."""
+        days, waiting, waited, forecast, slip_days = self.weeks * 7, [], [], [], 0.0
+        arrivals = [n * 7 / self.slips_a_week for n in range(int(self.weeks * self.slips_a_week))]
+        for day in range(days):
+            for came in (at for at in arrivals if day <= at < day + 1):
+                waiting.append(came)
+                queue = [QueuedWare(str(n), 100, 0) for n in range(len(waiting))]
+                forecasts = forecast_queue(
+                    queue,
+                    load_area_mm2=100 * self.load_slips,
+                    past_intervals_days=[7.0],
+                    next_in_days=(day // 7 + 1) * 7 - came,
+                )
+                forecast.append(forecasts[-1].likely_days[0])
+            slip_days += sum(day + 1 - max(day, came) for came in waiting)
+            if day % 7 == 6:
+                taken, waiting = waiting[: self.load_slips], waiting[self.load_slips :]
+                waited += [day + 1 - came for came in taken]
+        self.left = len(waiting)
+        mean = sum(waited) / len(waited)
+        return slip_days / days, len(waited) / days, mean, sum(forecast) / len(forecast)
+
+
+def test_forecasts_of_closed_months_agree_with_littles_law():
+    """Little & Graves (2008): L = lambda W, whatever the order of service, over whole cycles."""
+    studio = Studio(load_slips=6, slips_a_week=5.25)
+    waiting_mean, per_day, waited, forecast = studio.run()
+    assert studio.left == 0
+    assert little_days(waiting_mean, per_day) == pytest.approx(waited)
+    assert forecast == pytest.approx(waited)
+
+
+@pytest.mark.parametrize(("load_slips", "is_enough"), [(4, False), (5, True)])
+def test_a_load_must_hold_more_than_comes_between_two(load_slips, is_enough):
+    """Factory Physics, ch. 9, its example: arrivals times run time 4.5, the smallest k is 5."""
+    months = Studio(load_slips=load_slips, slips_a_week=4.5)
+    months.run()
+    assert (months.left <= load_slips) is is_enough
+
+
+def test_the_last_of_fourteen_loads_at_two_an_hour_waits_seven_hours():
+    # A heat-treat queue: 14 loads at 2 an hour are 7 hours (worked example, mfgcalcs.com).
+    queue = [QueuedWare(str(n), 1000, 0) for n in range(14)]
+    rhythm = {"load_area_mm2": 1000, "past_intervals_days": [0.5 / 24], "next_in_days": 0.5 / 24}
+    assert forecast_queue(queue, **rhythm)[-1].likely_days[0] == pytest.approx(7 / 24)
 
 
 def test_wet_ware_waits_for_the_load_after_it_is_dry():

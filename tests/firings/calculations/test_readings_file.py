@@ -1,14 +1,16 @@
 """Taking a logger's file in, whole or not at all. The files are invented."""
 
+import json
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
+from unittest import mock
 from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firings.calculations import readings_file
+from firings.calculations import log_lines, log_stream
 from firings.calculations.log_columns import ColumnMapping, MappedColumn
 from firings.calculations.readings import Reading
 from firings.calculations.readings_file import (
@@ -280,7 +282,7 @@ def test_the_hour_that_comes_twice_cannot_be_settled_without_order():
 
 
 def test_too_many_rows_are_refused(monkeypatch):
-    monkeypatch.setattr(readings_file, "MAX_LOG_ROWS", 3)
+    monkeypatch.setattr(log_lines, "MAX_LOG_ROWS", 3)
     rows = "".join(f"2026-03-01 10:0{minute},20\n" for minute in range(4))
     assert faults("time,temp\n" + rows) == (
         "Line 5: The file has more than 3 rows. Send it in parts.",
@@ -316,3 +318,77 @@ def test_what_is_written_with_offsets_is_read_back(seconds, delimiter, has_comma
 def test_any_content_is_read_or_refused_but_never_breaks(content):
     with suppress(LogFileError):
         assert parse(content, started_at=STARTED_AT)
+
+
+def test_millivolts_are_read_with_their_cold_junction():
+    # Source: NIST Monograph 175: type K at 1000 C with its terminal at 25 C gives 40.275 mV, and
+    # type S 10.000 mV with its terminal at 0 C is 1035.61 C.
+    columns = (
+        MappedColumn(0, "time", "iso"),
+        MappedColumn(1, "temp", "mV K"),
+        MappedColumn(2, "zone2", "mV S"),
+        MappedColumn(3, "cold_junction", "C"),
+    )
+    text = "2026-03-01 10:00;40.275;9.857;25\n2026-03-01 10:05;40.275 mV;10.000;0\n"
+    log = parse_log(text, ColumnMapping(";", ".", columns), BERLIN)
+    assert [round(r.temp_c, 0) for r in log] == [1000, 974]
+    assert [round(r.zone2_c, 1) for r in log] == [1035.6, 1035.6]
+
+
+def test_millivolts_with_a_fixed_cold_junction_and_without_any():
+    columns = (MappedColumn(0, "time", "iso"), MappedColumn(1, "temp", "mV K"))
+    text = "2026-03-01 10:00;40.275\n2026-03-01 10:05;99\n"
+    with pytest.raises(LogFileError, match="choose the column of the cold junction"):
+        parse_log(text, ColumnMapping(";", ".", columns), BERLIN)
+    fixed = ColumnMapping(";", ".", columns, cold_junction_c=25.0)
+    assert round(parse_log(text[:24], fixed, BERLIN)[0].temp_c) == 1000
+    with pytest.raises(LogFileError) as refused:
+        parse_log(text, fixed, BERLIN)
+    assert refused.value.messages == ("Line 2: 99 mV is no voltage of a type K thermocouple here.",)
+
+
+def test_a_mapping_survives_being_kept():
+    mapping = ColumnMapping(";", ",", (MappedColumn(0, "time", "iso"),), 3, 21.5)
+    assert ColumnMapping.from_json(json.loads(json.dumps(mapping.to_json()))) == mapping
+    with pytest.raises(ValueError, match="a mapping of columns"):
+        ColumnMapping.from_json({"delimiter": ";"})
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 3 * 86_400),
+            st.floats(-20, 1300).map(lambda temp_c: round(temp_c, 2)),
+            st.one_of(st.none(), st.floats(0, 9000).map(lambda power_w: round(power_w, 1))),
+        ),
+        min_size=1,
+        max_size=60,
+        unique_by=lambda row: row[0],
+    ),
+    st.sampled_from(["%Y-%m-%d %H:%M:%S", "%d.%m.%Y %H:%M:%S", "%Y-%m-%dT%H:%M:%SZ"]),
+    st.sampled_from(["\n", "\r\n", "\r"]),
+    st.integers(10, 200),
+)
+def test_plain_lines_and_careful_cells_read_the_same(rows, form, line_end, block):
+    """Source: definition; the same lines with a quotation mark in one go cell by cell."""
+    lines = ["when;temp C;power W"]
+    for second, temp_c, power_w in sorted(rows):
+        at = datetime(2026, 5, 1, tzinfo=UTC) + timedelta(seconds=second)
+        lines.append(f"{at:{form}};{temp_c};{'' if power_w is None else power_w}")
+    plain = line_end.join(lines)
+    quoted = line_end.join([*lines[:1], *(f'"{line[:19]}"{line[19:]}' for line in lines[1:])])
+    if form.endswith("Z"):
+        quoted = line_end.join([*lines[:1], *(line.replace("Z", " Z") for line in lines[1:])])
+    mapping = preview_log(plain).mapping()
+    pieces = [plain.encode()[at : at + block] for at in range(0, len(plain), block)]
+    with mock.patch.object(log_lines, "BLOCK_CHARS", block):
+        in_blocks = parse_log(iter(pieces), mapping, BERLIN)
+    assert in_blocks == parse_log(plain, mapping, BERLIN) == parse_log(quoted, mapping, BERLIN)
+    assert len(in_blocks) == len(rows)
+
+
+def test_a_file_too_long_to_be_sorted_is_refused(monkeypatch):
+    monkeypatch.setattr(log_stream, "SORTED_ROWS_MAX", 1)
+    text = "time,temp\n2026-03-01 10:05,20\n2026-03-01 10:00,21\n"
+    assert "is not sorted here" in faults(text, allow_disorder=True)[0]

@@ -1,4 +1,4 @@
-"""Thermocouple tolerances against ASTM E230/E230M-12."""
+"""Thermocouple tolerances against ASTM E230/E230M-12 and IEC 60584-1:2013."""
 
 import pytest
 
@@ -23,6 +23,26 @@ from firings.calculations.thermocouples import thermocouple_tolerance_c
     ],
 )
 def test_tolerance_is_the_greater_of_degrees_and_percent(temp_c, grade, tolerance_c):
+    assert round(thermocouple_tolerance_c(temp_c, grade), 1) == tolerance_c
+
+
+# Source: IEC 60584-1:2013: K class 1 1.5 C to 375 C, then 0.004 t; class 2 2.5 C to 333 C, then
+# 0.0075 t; S and R class 1 1 C to 1100 C, then 1 + 0.003 (t - 1100); class 2 1.5 C to 600 C, then
+# 0.0025 t. At 1222 C class 1 of type S is 1.4 C.
+@pytest.mark.parametrize(
+    ("temp_c", "grade", "tolerance_c"),
+    [
+        (375, "K class 1", 1.5),
+        (1000, "K class 1", 4.0),
+        (300, "K class 2", 2.5),
+        (1200, "K class 2", 9.0),
+        (1100, "S class 1", 1.0),
+        (1222, "S class 1", 1.4),
+        (600, "R class 2", 1.5),
+        (1200, "R class 2", 3.0),
+    ],
+)
+def test_tolerance_of_the_classes_of_iec(temp_c, grade, tolerance_c):
     assert round(thermocouple_tolerance_c(temp_c, grade), 1) == tolerance_c
 
 

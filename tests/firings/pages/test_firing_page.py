@@ -10,7 +10,7 @@ from firings.actions.end_firing import abort_firing
 from firings.actions.readings import add_firing_readings
 from firings.calculations.heat_work import ConeBasis, ConeEstimate
 from firings.calculations.readings import Reading as Moment
-from firings.models import FiringState
+from firings.models import Alarm, FiringState
 from firings.pages.firing_cones import note_on
 from studio.models import Studio
 from studio.pages.context import units_for
@@ -54,7 +54,7 @@ def test_a_hot_kiln_shows_its_curve_and_latest_reading(way, crew_client):
     # The made-up log rises from 20 to 1060 C in eight hours: 540 C after four.
     assert "540\N{NO-BREAK SPACE}°C" in page
     assert '<polyline class="curve-line" points="76.0,' in page
-    assert 'hx-trigger="every 30s"' in page
+    assert 'hx-trigger="every 20s"' in page
     assert "Hour by hour" in page
     assert "htmx" in page
 
@@ -64,6 +64,45 @@ def test_the_live_part_is_the_same_as_the_pages(way, crew_client):
     part = crew_client.get(f"/firings/{firing.pk}/live/?state=firing")
     assert "HX-Refresh" not in part.headers
     assert part.content.decode().strip().startswith('<section class="card live" id="live"')
+
+
+def test_the_drawing_and_its_tables_come_again_by_themselves(way, crew_client):
+    firing = way.hot(hours_ago=4)
+    again = crew_client.get(f"/firings/{firing.pk}/drawn/").content.decode()
+    assert '<polyline class="curve-line" points="76.0,' in again
+    assert '<div id="hourly" hx-swap-oob="true">' in again
+    assert '<div id="stages" hx-swap-oob="true">' in again
+    assert 'hx-trigger="every 120s"' in again
+
+
+def test_the_curve_is_told_in_words_and_without_scripts(way, crew_client):
+    page = page_of(crew_client, way.hot(hours_ago=4))
+    # Every ten minutes from 20 to 540 C in four hours.
+    assert "25 readings, the highest 540\N{NO-BREAK SPACE}°C" in page
+    chart = page[page.index('<div class="chart"') : page.index('<div id="drawn"')]
+    assert chart.index(" hidden>") < chart.index("\n")
+    assert "Stage by stage" in page
+    assert "Burn-off" in page
+
+
+def test_what_matters_comes_first(way, crew_client):
+    firing = way.hot(hours_ago=4)
+    Alarm.objects.create(
+        firing=firing,
+        kind="room",
+        raised_at=way.now,
+        evidence={"temp_c": 41, "limit_c": 38},
+        sentence="41 °C",
+    )
+    page = page_of(crew_client, firing)
+    places = [
+        page.index(words)
+        for words in (
+            "The programme has ended: it cools", "live-figures", 'role="alert"',
+            "Cooling forecast", "data-chart=", "In the kiln", "Break the firing off",
+        )
+    ]  # fmt: skip
+    assert places == sorted(places)
 
 
 def test_the_live_part_makes_the_page_anew_when_the_state_has_changed(way, crew_client):
@@ -177,6 +216,7 @@ def test_who_has_no_ware_in_it_does_not_read_it(way):
     firing = way.hot()
     assert stranger.get(f"/firings/{firing.pk}/").status_code == 403
     assert stranger.get(f"/firings/{firing.pk}/live/").status_code == 403
+    assert stranger.get(f"/firings/{firing.pk}/drawn/").status_code == 403
 
 
 def test_manager_and_treasurer_read_it_without_the_crews_buttons(way):

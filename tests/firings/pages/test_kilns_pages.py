@@ -23,6 +23,8 @@ pytestmark = pytest.mark.django_db
 
 # A small kiln as a plate in inches may say it: 22.5 in high, half-inch and two-inch posts.
 TYPED = {
+    "thermocouple_type": "S",
+    "thermocouple_class": "class 1",
     "name": "Heron",
     "room": "Back room",
     "chamber_shape": "round",

@@ -52,19 +52,19 @@ def test_a_search_from_nothing_fills_the_load(way, crew_client, monkeypatch):
 
 
 def test_a_picked_piece_is_nudged_and_locked(crew_client, url, put):
-    post(crew_client, url, f"{put.piece_id}/move/", layer="whole:1", x_mm="0", y_mm="90")
+    post(crew_client, url, f"{put.piece_id}/move/", layer="whole:1", x_mm="0", y_mm="60")
     answer = post(crew_client, url, f"{put.piece_id}/nudge/", way="left", step_mm="10")
     put.refresh_from_db()
     page = answer.content.decode()
     assert "Moved, and locked there." in page
-    assert (put.x_mm, put.y_mm, put.is_locked) == (-10, 90, True)
+    assert (put.x_mm, put.y_mm, put.is_locked) == (-10, 60, True)
 
 
 def test_a_piece_is_dropped_where_it_can_stand(crew_client, url, put):
-    page = post(crew_client, url, f"{put.piece_id}/move/", layer="whole:1", x_mm="0", y_mm="90")
+    page = post(crew_client, url, f"{put.piece_id}/move/", layer="whole:1", x_mm="0", y_mm="60")
     put.refresh_from_db()
     assert "Moved, and locked there." in page.content.decode()
-    assert (put.x_mm, put.y_mm, put.is_locked) == (0, 90, True)
+    assert (put.x_mm, put.y_mm, put.is_locked) == (0, 60, True)
 
 
 def test_a_piece_dropped_over_the_edge_stays_where_it_was(crew_client, url, put):

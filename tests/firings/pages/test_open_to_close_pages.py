@@ -36,8 +36,13 @@ def places(way):
 def test_a_cooled_kiln_is_opened_with_its_witness_cone(way, crew_client):
     firing = way.cooled()
     form = crew_client.get(f"/firings/{firing.pk}/open/").context["form"]
-    # The load has a cone pack on its lowest layer: its row waits for a bend.
-    assert [row.initial for row in form.rows.forms] == [{"layer": 1, "cone": "04"}]
+    # The load has a cone pack on its lowest layer: its rows wait for their bends. Guide, firing
+    # and guard stand one cone apart on the chart (an encyclopaedia; suppliers).
+    assert [row.initial for row in form.rows.forms] == [
+        {"role": "guide", "layer": 1, "cone": "05"},
+        {"role": "firing", "layer": 1, "cone": "04"},
+        {"role": "guard", "layer": 1, "cone": "03"},
+    ]
     sent = {"temp_c": "113", "temp_c_unit": "F", **CONE_ON_LAYER_1, "rows-0-bend": "0.75"}
     assert crew_client.post(f"/firings/{firing.pk}/open/", sent).status_code == 303
     firing.refresh_from_db()

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 from random import Random
 
@@ -11,10 +12,10 @@ from hypothesis import strategies as st
 
 from firings.calculations.footprints import Disc, Footprint, Rectangle
 from firings.calculations.kiln_space import Chamber, KilnSpace, Shelf, Stack, suggested_post_places
-from firings.calculations.load_plan import LoadPiece
-from firings.calculations.packing import plan_load
 from firings.calculations.planning.bounds import firings_bound, load_area_bound_mm2
+from firings.calculations.planning.load_search import improve_load
 from firings.calculations.planning.piece_features import footprint_mm2
+from firings.calculations.planning.problem import AREA_ONLY, QueuePiece
 from firings.calculations.planning.shelf_capacity import capacity_of, polygon_around
 
 POSTS_MM = (13, 25, 38, 50, 75, 100, 150)
@@ -153,14 +154,19 @@ def test_no_plan_of_the_planner_beats_the_bounds(
 ) -> None:
     random = Random(seed)
     ware = [random_ware(random) for _ in range(count)]
+    today = date(2026, 3, 2)
     pieces = [
-        LoadPiece(str(number), one.footprint, one.height_mm, number)
+        QueuePiece(
+            str(number), "", one.stage, one.cone, one.footprint, one.height_mm, today,
+            booked_order=number,
+        )
         for number, one in enumerate(ware)
-    ]
+    ]  # fmt: skip
     by_id = {piece.id: one for piece, one in zip(pieces, ware, strict=True)}
     firings, waiting = 0, pieces
     while waiting:
-        plan = plan_load(space, waiting, gap_mm, cone_pack_layers=0)
+        asked = {"on": today, "rule": AREA_ONLY, "firing": ("glaze", "6")}
+        plan = next(improve_load(space, waiting, gap_mm, **asked)).plan
         left = {left_out.piece_id for left_out in plan.left_out}
         taken = [by_id[piece.id] for piece in waiting if piece.id not in left]
         if not taken:

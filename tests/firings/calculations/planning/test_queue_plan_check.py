@@ -58,7 +58,7 @@ def test_a_plan_that_can_be_carried_out_has_no_faults(queue: Queue) -> None:
         ),
         (
             QueuePlan((firing(0, P1, replace(P2, x_mm=55)), firing(3, P3))),
-            "Firing 1: p1 and p2 on shelf 1 of whole are 5.00 mm apart; 6 mm are needed.",
+            "Firing 1: p1 and p2 on layer 1 are 5.00 mm apart; 6 mm are needed.",
         ),
     ],
 )
