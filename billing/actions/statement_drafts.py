@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from typing import Any
+from operator import itemgetter
+from typing import Any, NamedTuple
 
 from django.db.models import Q, QuerySet, Sum
 
@@ -25,11 +26,19 @@ from firings.models import Stage
 from studio.models import Account
 
 
+class Holder(NamedTuple):
+    """What a statement says of its account."""
+
+    pk: int
+    number: int
+    name: str
+
+
 @dataclass
 class Draft:
     """One account's month: its lines as JSON, and what they add up to."""
 
-    account: Account
+    account: Holder
     opening_minor: int
     lines: list[dict[str, Any]]
 
@@ -51,13 +60,14 @@ def statement_drafts(month: date, ledger: Sequence[MonthSums]) -> list[Draft]:
     lines: dict[int, list[dict[str, Any]]] = defaultdict(list)
     for account_id, line in [*_firing_lines(month), *_other_lines(month)]:
         lines[account_id].append(line)
+    accounts = Account.objects.order_by("number").values_list("pk", "number", "name")
     drafts = [
         Draft(
-            account,
-            openings.get(account.pk, 0),
-            sorted(lines[account.pk], key=lambda line: (line["on"], line["entry"])),
+            Holder(pk, number, name),
+            openings.get(pk, 0),
+            sorted(lines[pk], key=itemgetter("on", "entry")),
         )
-        for account in Account.objects.only("number", "name").order_by("number")
+        for pk, number, name in accounts
     ]
     return [draft for draft in drafts if draft.is_wanted]
 

@@ -20,14 +20,22 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
-from typing import Any
+from typing import Any, NamedTuple
 from unittest import mock
 from urllib.parse import urlsplit
 
 from tests.run import URLS, servers
 
-REPEATS = 3
-Measured = dict[str, float]
+REPEATS = 5
+
+
+class Measured(NamedTuple):
+    """A deed of the product and what it is held against, both in seconds."""
+
+    deed: str
+    yardstick: str
+    ours_s: float
+    yardstick_s: float
 
 
 def main() -> None:
@@ -46,7 +54,7 @@ def main() -> None:
 
 
 def _print_all(asked: argparse.Namespace) -> None:
-    _line("", "ours", "yardstick", "ratio")
+    _line("size", "ours", "yardstick", "ratio")
     _print_pair("splits", [20, 2000], [_in_child(asked, "splits", n, {}) for n in (20, 2000)])
     for engine in asked.engines:
         with servers() if engine == "postgresql" else nullcontext({}) as addresses:
@@ -58,7 +66,7 @@ def _print_all(asked: argparse.Namespace) -> None:
 
 def _in_child(
     asked: argparse.Namespace, measure: str, size: int, addresses: Mapping[str, str]
-) -> Measured:
+) -> list[Measured]:
     """Each measure in a process and a database of its own."""
     kept = {name: value for name, value in os.environ.items() if name not in URLS}
     words = ["--measure", measure, "--size", str(size), "--firings", str(asked.firings)]
@@ -70,8 +78,7 @@ def _in_child(
             stdout=subprocess.PIPE,
             check=True,
         )
-    found: Measured = json.loads(child.stdout)
-    return found
+    return [Measured(*row) for row in json.loads(child.stdout)]
 
 
 @contextmanager
@@ -90,28 +97,25 @@ def _own_database(addresses: Mapping[str, str]) -> Iterator[dict[str, str]]:
             server.execute("DROP DATABASE books WITH (FORCE)")
 
 
-def _print_pair(title: str, sizes: Sequence[int], found: Sequence[Measured]) -> None:
-    """What was measured at two sizes; a name with a bar is ours | yardstick."""
+def _print_pair(title: str, sizes: Sequence[int], found: Sequence[Sequence[Measured]]) -> None:
+    """Each deed at two sizes beside its yardstick, and how both grow."""
     sys.stdout.write(f"\n{title}\n")
-    for size, measured in zip(sizes, found, strict=True):
-        for name, ours_s in measured.items():
-            deed, _, yardstick = name.partition(" | ")
-            yardstick_s = measured.get(yardstick)
-            ratio = f"{ours_s / yardstick_s:.2f}" if yardstick_s else ""
-            _line(f"  {size:>9,}  {deed}", _ms(ours_s), _ms(yardstick_s), ratio)
-    times = sizes[1] / sizes[0]
-    for name, small_s in found[0].items():
-        grown = found[1][name] / small_s
-        _line(f"  x {times:,.0f}  {name.partition(' | ')[0]}", f"x {grown:.1f}")
+    for small, large in zip(*found, strict=True):
+        sys.stdout.write(f"  {small.deed}, against {small.yardstick}\n")
+        for size, one in zip(sizes, (small, large), strict=True):
+            ratio = f"{one.ours_s / one.yardstick_s:.2f}"
+            _line(f"{size:,}", _ms(one.ours_s), _ms(one.yardstick_s), ratio)
+        grown = (large.ours_s / small.ours_s, large.yardstick_s / small.yardstick_s)
+        _line(f"x {sizes[1] / sizes[0]:,.0f}", *(f"x {times:,.1f}" for times in grown))
     sys.stdout.flush()
 
 
-def _line(name: str, ours: str, yardstick: str = "", ratio: str = "") -> None:
-    sys.stdout.write(f"{name:<62}{ours:>14}{yardstick:>14}{ratio:>8}\n")
+def _line(size: str, ours: str, yardstick: str, ratio: str = "") -> None:
+    sys.stdout.write(f"{size:>14}{ours:>17}{yardstick:>17}{ratio:>9}\n")
 
 
-def _ms(seconds: float | None) -> str:
-    return "" if seconds is None else f"{seconds * 1000:,.3f} ms"
+def _ms(seconds: float) -> str:
+    return f"{seconds * 1000:,.3f} ms"
 
 
 def _best(deed: Callable[[], Any], repeats: int = REPEATS) -> float:
@@ -137,7 +141,7 @@ def _start_django() -> None:
 # ---- what is measured, each in a child
 
 
-def measure_splits(asked: argparse.Namespace) -> Measured:
+def measure_splits(asked: argparse.Namespace) -> list[Measured]:
     """One pool over `size` bookings: our split with its workings, ours bare, and numpy's."""
     import numpy as np
 
@@ -162,19 +166,19 @@ def measure_splits(asked: argparse.Namespace) -> Measured:
     def each(split: Callable[[], Any]) -> float:
         return _best(lambda: [split() for _ in many]) / len(many)
 
-    numpy = "numpy's largest remainder"
-    return {
-        f"largest remainder | {numpy}": each(lambda: largest_remainder(pool_minor, areas)),
-        f"split of a firing, every share with its working | {numpy}": each(
-            lambda: [
-                share.working for share in split_pool(pool_minor, requests, "used", 10**9).shares
-            ]
-        ),
-        numpy: each(in_numpy),
-    }
+    def with_workings() -> Any:
+        return [share.working for share in split_pool(pool_minor, requests, "used", 10**9).shares]
+
+    numpy, numpy_s = "numpy's largest remainder", each(in_numpy)
+    bare_s = each(lambda: largest_remainder(pool_minor, areas))
+    words_s = each(with_workings)
+    return [
+        Measured("largest remainder, checked", numpy, bare_s, numpy_s),
+        Measured("split of a firing, each share with its working", numpy, words_s, numpy_s),
+    ]
 
 
-def measure_close(asked: argparse.Namespace) -> Measured:
+def measure_close(asked: argparse.Namespace) -> list[Measured]:
     """Closing March for `size` accounts, and SQL that sums it, or writes it, by account."""
     _start_django()
     from billing.actions import close_month as closing
@@ -212,16 +216,11 @@ def measure_close(asked: argparse.Namespace) -> Measured:
         close_s = min(rehearsed_s, _best(close, 1))
     sql.run(sql.SUMS)
     _compare_statements(sql.run("SELECT * FROM bare_sums ORDER BY 1"))
-    sums, rows = (
-        "SQL that only sums, and inserts that",
-        "SQL that sums, writes contents and letters",
-    )
-    return {
-        f"close_month | {rows}": close_s,
-        f"the same | {sums}": close_s,
-        rows: rows_s,
-        sums: sums_s,
-    }
+    deed = "close_month"
+    return [
+        Measured(deed, "SQL that sums, writes contents and letters", close_s, rows_s),
+        Measured(deed, "SQL that sums and inserts the sums alone", close_s, sums_s),
+    ]
 
 
 def _compare_statements(summed: Sequence[tuple[Any, ...]]) -> None:
@@ -239,7 +238,7 @@ def _compare_statements(summed: Sequence[tuple[Any, ...]]) -> None:
         sys.exit("the statements say something else than SQL")
 
 
-def measure_balances(asked: argparse.Namespace) -> Measured:
+def measure_balances(asked: argparse.Namespace) -> list[Measured]:
     """Balances on days of years of postings, all accounts at once and one, against whole sums."""
     _start_django()
     from datetime import timedelta
@@ -263,24 +262,25 @@ def measure_balances(asked: argparse.Namespace) -> Measured:
         "today": LAST_MONTH + timedelta(days=27),
         "on a day three years ago": list(months())[24] + timedelta(days=14),
     }
-    whole, one = "SQL over the whole journal", "SQL over the account's postings"
-    found: Measured = {}
+    found: list[Measured] = []
     for name, day in days.items():
         summed = {pk: int(minor) for pk, minor in sql.run(sql.BALANCES, day) if minor}
         if summed != {pk: minor for pk, minor in owed_on(day).items() if minor}:
             sys.exit(f"the balances on {day} differ from the journal's sums")
-        found[f"all balances {name} | {whole} {name}"] = _best(lambda day=day: owed_on(day))
-        found[f"one balance {name} | {one} {name}"] = _best(
-            lambda day=day: balance_minor_of(account, day)
-        )
-        found[f"{whole} {name}"] = _best(lambda day=day: sql.run(sql.BALANCES, day))
-        found[f"{one} {name}"] = _best(lambda day=day: sql.run(sql.BALANCE, account.pk, day))
+        all_s = _best(lambda day=day: owed_on(day))
+        whole_s = _best(lambda day=day: sql.run(sql.BALANCES, day))
+        found.append(Measured(f"all balances {name}", "SQL over the journal", all_s, whole_s))
+        one_s = _best(lambda day=day: balance_minor_of(account, day))
+        part_s = _best(lambda day=day: sql.run(sql.BALANCE, account.pk, day))
+        found.append(Measured(f"one balance {name}", "SQL over its postings", one_s, part_s))
     return found
 
 
-def measure_pdfs(asked: argparse.Namespace) -> Measured:
+def measure_pdfs(asked: argparse.Namespace) -> list[Measured]:
     """One statement with `size` firings, again and again in one process, each with a new number."""
     _start_django()
+    import typst
+
     from billing.actions.close_month import close_month
     from billing.models import Statement
     from billing.statement_pdf import render_statement_pdf
@@ -296,13 +296,16 @@ def measure_pdfs(asked: argparse.Namespace) -> Measured:
     lines = statement.content["lines"]
     statement.content["lines"] = [lines[n % len(lines)] for n in range(asked.size)]
 
-    def render(count: int = 25) -> None:
-        for _ in range(count):
-            statement.content["number"] += 1
-            render_statement_pdf(statement)
+    def render() -> None:
+        statement.content["number"] += 1
+        render_statement_pdf(statement)
 
-    render(1)
-    return {"one PDF": _best(render) / 25}
+    def typeset_a_line() -> None:
+        typst.compile(b"#set document(title: [Bare])\nA line", format="pdf")
+
+    render()
+    pdf_s, bare_s = _best(render, 25), _best(typeset_a_line, 25)
+    return [Measured("statement PDF", "the typesetter with one line of text", pdf_s, bare_s)]
 
 
 MEASURES = {
