@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Iterator, Mapping
 from datetime import date, datetime
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from billing.calculations.payment_references import grouped_reference
-from billing.models import Statement
+from billing.models import statement_path
+from studio.actions.many_rows import insert_many
 from studio.actions.outbox import message_id_for, nudge_sweep_after_commit
 from studio.calculations.money import format_minor
 from studio.models import Notice, Person
 from studio.notice_kinds import NoticeKind, kind_named, register_kind
 
 STATEMENT = "statement"
-BATCH = 500
 
 
 def register_notices() -> None:
@@ -29,51 +31,46 @@ def register_notices() -> None:
     )
 
 
-def write_statement_notices(statements: Sequence[Statement], at: datetime) -> None:
+def write_statement_notices(contents: Mapping[int, Mapping[str, Any]], at: datetime) -> None:
     """Tell each active person of the accounts, in one go and without a nudge for each row.
 
-    A close may tell a thousand people: one sweep delivers them, whereas a nudge for each would
-    keep the treasurer waiting on the broker.
+    `contents` are the statements' contents by the account's key. A close may tell a thousand
+    people: one sweep delivers them, whereas a nudge for each would keep the treasurer waiting on
+    the broker.
     """
     kind_named(STATEMENT)
-    people: dict[int | None, list[tuple[int, str]]] = defaultdict(list)
-    active = Person.objects.active().filter(account__isnull=False)
-    for account_id, pk, email in active.values_list("account", "pk", "email"):
-        people[account_id].append((pk, email))
-    notices = [
-        _notice(statement, pk, email, at)
-        for statement in statements
-        for pk, email in people[statement.account_id]
-    ]
-    Notice.objects.bulk_create(notices, batch_size=BATCH)
+    insert_many(
+        Notice,
+        ("person_id", "address", "key", "message_id", "facts"),
+        _letters(contents),
+        {"kind": STATEMENT, "written_at": at, "due_at": at},
+    )
     nudge_sweep_after_commit()
 
 
-def _notice(statement: Statement, person_id: int, email: str, at: datetime) -> Notice:
-    key = f"statement:{statement.number}:{person_id}"
-    return Notice(
-        key=key,
-        kind=STATEMENT,
-        person_id=person_id,
-        address=email,
-        facts={
-            "number": statement.number,
-            "first_day": statement.content["first_day"],
-            "due_on": statement.due_on.isoformat(),
-            "currency": statement.content["currency"],
-            "language": statement.content["language"],
-            "opening_minor": statement.opening_minor,
-            "charges_minor": statement.charges_minor,
-            "credits_minor": statement.credits_minor,
-            "payments_minor": statement.payments_minor,
-            "closing_minor": statement.closing_minor,
-            "reference": statement.content["way_to_pay"]["reference"],
-            "path": statement.get_absolute_url(),
-        },
-        written_at=at,
-        due_at=at,
-        message_id=message_id_for(key),
-    )
+def _letters(contents: Mapping[int, Mapping[str, Any]]) -> Iterator[tuple[int | str, ...]]:
+    active = Person.objects.active().filter(account__isnull=False).order_by("account", "pk")
+    people = active.values_list("account", "pk", "email")
+    for account_id, of_account in groupby(people.iterator(), itemgetter(0)):
+        if account_id in contents:
+            content = contents[account_id]
+            facts = json.dumps(_facts(content))
+            for _, person_id, email in of_account:
+                key = f"statement:{content['number']}:{person_id}"
+                yield person_id, email, key, message_id_for(key), facts
+
+
+def _facts(content: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "number": content["number"],
+        "first_day": content["first_day"],
+        "due_on": content["due_on"],
+        "currency": content["currency"],
+        "language": content["language"],
+        **content["totals"],
+        "reference": content["way_to_pay"]["reference"],
+        "path": statement_path(content["number"]),
+    }
 
 
 def _statement_words(notice: Notice) -> Mapping[str, Any]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -24,11 +25,11 @@ def typeset(layout: Path, name: str, page: Mapping[str, Any], *, at: datetime) -
         # Some name is in a script that the fonts we carry do not know.
         pass
     try:
-        return _compiled(layout, words, at, ignore_system_fonts=False)
+        return _compiled(layout, words, at, with_system_fonts=True)
     except typst.TypstError:
         # Nor do the machine's. The standard forbids boxes in place of letters; a document with
         # some is still better than none.
-        return _compiled(layout, words, at, ignore_system_fonts=False, pdf_standards=())
+        return _compiled(layout, words, at, with_system_fonts=True, pdf_standards=())
 
 
 def _compiled(
@@ -36,15 +37,21 @@ def _compiled(
     words: dict[str, str],
     at: datetime,
     *,
-    ignore_system_fonts: bool = True,
+    with_system_fonts: bool = False,
     pdf_standards: Sequence[str] = ("ua-1",),
 ) -> bytes:
     document: bytes = typst.compile(
         str(layout),
         format="pdf",
-        ignore_system_fonts=ignore_system_fonts,
+        font_paths=_fonts(with_system_fonts),
         pdf_standards=list(pdf_standards),
         sys_inputs=words,
         timestamp=int(at.timestamp()),
     )
     return document
+
+
+@lru_cache
+def _fonts(with_system_fonts: bool) -> typst.Fonts:
+    """Found once: looking for them costs a quarter of a document, or more."""
+    return typst.Fonts(include_system_fonts=with_system_fonts)

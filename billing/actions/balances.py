@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
-from django.db.models import Prefetch, Q, QuerySet, Sum
+from django.db.models import Prefetch, QuerySet, Subquery, Sum, Value
+from django.db.models.functions import Coalesce
 
 from billing.calculations.trial_balance import TrialBalance, TrialPosting, trial_balance
-from billing.models import JournalEntry, LedgerAccount, Posting
+from billing.models import JournalEntry, LedgerAccount, MonthBalance, Posting
 from studio.models import Account
 
 
@@ -22,32 +25,26 @@ class AccountBalance:
 
 def balance_minor_of(account: Account, on: date) -> int:
     """What an account owes at the end of a day."""
-    owed = _posted_until(on).filter(account__holder=account).aggregate(sum=Sum("amount_minor"))
-    return owed["sum"] or 0
+    return _sums_on(on, "account__holder", account__holder=account)[account.pk]
 
 
 def balances_on(on: date) -> list[AccountBalance]:
     """All billing accounts by number with what they owe at the end of a day. Two queries."""
-    owed = dict(
-        _posted_until(on)
-        .filter(account__holder__isnull=False)
-        .order_by()
-        .values_list("account__holder")
-        .annotate(Sum("amount_minor"))
-    )
+    owed = owed_on(on)
     return [
-        AccountBalance(account, owed.get(account.pk, 0))
-        for account in Account.objects.order_by("number")
+        AccountBalance(account, owed[account.pk]) for account in Account.objects.order_by("number")
     ]
+
+
+def owed_on(on: date) -> Counter[int]:
+    """What the billing accounts owe at the end of a day, by their keys; nothing for the rest."""
+    return _sums_on(on, "account__holder", account__holder__isnull=False)
 
 
 def ledger_balances_on(on: date) -> list[tuple[LedgerAccount, int]]:
     """Each account of the chart with its balance, debit positive, at the end of a day."""
-    until = Q(postings__entry__on__lte=on, postings__entry__posted_at__isnull=False)
-    accounts = LedgerAccount.objects.annotate(
-        balance_minor=Sum("postings__amount_minor", filter=until, default=0)
-    ).order_by("code")
-    return [(account, account.balance_minor) for account in accounts]
+    held = _sums_on(on, "account")
+    return [(account, held[account.pk]) for account in LedgerAccount.objects.order_by("code")]
 
 
 def trial_balance_on(on: date) -> tuple[TrialBalance, dict[str, LedgerAccount]]:
@@ -79,5 +76,25 @@ def movements_of(account: Account) -> QuerySet[Posting]:
     )
 
 
-def _posted_until(on: date) -> QuerySet[Posting]:
-    return Posting.objects.filter(entry__posted_at__isnull=False, entry__on__lte=on)
+def _sums_on(on: date, key: str, **which: Any) -> Counter[int]:
+    """Sums at the end of a day by `key`, in one query however long the journal is.
+
+    To what was kept when a month was last closed by that day (`billing.actions.month_sums`) is
+    added what was posted since; without such a month, everything.
+    """
+    last_kept = Subquery(MonthBalance.objects.filter(on__lte=on).order_by("-on").values("on")[:1])
+    kept = MonthBalance.objects.filter(on=last_kept, **which)
+    since = Posting.objects.filter(
+        entry__posted_at__isnull=False,
+        entry__on__gt=Coalesce(last_kept, Value(date.min)),
+        entry__on__lte=on,
+        **which,
+    )
+    parts = (
+        kept.order_by().values_list(key).annotate(Sum("balance_minor")),
+        since.order_by().values_list(key).annotate(Sum("amount_minor")),
+    )
+    sums: Counter[int] = Counter()
+    for pk, sum_minor in parts[0].union(parts[1], all=True):
+        sums[pk] += sum_minor
+    return sums

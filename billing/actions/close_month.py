@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
@@ -14,17 +12,16 @@ from django.db.models import Exists, Max, Min, OuterRef, Q
 
 from billing.actions.ledger import day_words, hold_ledger, local_day, next_month
 from billing.actions.month_charge_lines import has_monthly_charges
+from billing.actions.month_sums import MonthSums, keep_balances, month_sums
 from billing.actions.preview_month_charges import standing_charges
-from billing.actions.statement_drafts import (
-    Draft,
-    month_totals,
-    owed_before,
-    statement_drafts,
+from billing.actions.statement_contents import (
+    Content,
+    canonical_text,
+    hash_of,
+    statement_contents,
 )
-from billing.calculations.payment_references import reference_of
-from billing.calculations.way_to_pay import WayToPay
+from billing.actions.statement_drafts import Draft, month_totals, statement_drafts
 from billing.models import (
-    BillingPolicy,
     FiringCost,
     JournalEntry,
     MonthClose,
@@ -33,11 +30,10 @@ from billing.models import (
 from billing.notices import write_statement_notices
 from billing.refusals import BillingRefusal
 from firings.models import Firing, FiringState
+from studio.actions.many_rows import insert_many
 from studio.actions.permits import require_role
 from studio.actions.trail import record_deed
 from studio.models import Account, Person, Role, Studio
-
-BATCH = 200
 
 
 @dataclass(frozen=True)
@@ -115,19 +111,20 @@ def close_month(*, by: Person, at: datetime, month: date) -> MonthClose:
         if hindrance is not None:
             raise hindrance
         close = MonthClose.objects.create(month=month, closed_at=at, closed_by=by)
-        drafts = statement_drafts(month)
-        _check_ledger_agrees(drafts, month)
-        statements = _statements(drafts, close, policy, at)
-        Statement.objects.bulk_create(statements, batch_size=BATCH)
-        write_statement_notices(statements, at)
-        record_deed(close, "closed", by=by, at=at, statements=len(statements))
+        ledger = month_sums(month)
+        drafts = statement_drafts(month, ledger)
+        _check_ledger_agrees(drafts, ledger)
+        keep_balances(month, ledger)
+        contents = statement_contents(drafts, month, policy, at)
+        _issue(contents, close, at)
+        write_statement_notices(contents, at)
+        record_deed(close, "closed", by=by, at=at, statements=len(contents))
     return close
 
 
-def content_hash(content: Mapping[str, Any]) -> str:
+def content_hash(content: Content) -> str:
     """SHA-256 of a statement's content, written with sorted keys and no blanks, as hex."""
-    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(text.encode()).hexdigest()
+    return hash_of(canonical_text(content))
 
 
 def is_untouched(statement: Statement) -> bool:
@@ -185,79 +182,33 @@ def _firings_started_in(month: date) -> Any:
     )
 
 
-def _check_ledger_agrees(drafts: Sequence[Draft], month: date) -> None:
+def _check_ledger_agrees(drafts: Sequence[Draft], ledger: Sequence[MonthSums]) -> None:
     """Each closing balance, added up from lines, is the balance of the receivable's postings."""
     stated = {draft.account.pk: draft.totals.closing_minor for draft in drafts}
-    ledger = owed_before(next_month(month))
-    for pk in {*stated, *ledger}:
-        if stated.get(pk, 0) != ledger.get(pk, 0):
+    owed = {sums.holder_id: sums.after_minor for sums in ledger if sums.holder_id is not None}
+    for pk in {*stated, *owed}:
+        if stated.get(pk, 0) != owed.get(pk, 0):
             raise BillingRefusal(
                 "statements_differ",
                 f"The statement of account {Account.objects.get(pk=pk)} would end with "
-                f"{stated.get(pk, 0)} minor units, its ledger account with {ledger.get(pk, 0)}. "
+                f"{stated.get(pk, 0)} minor units, its ledger account with {owed.get(pk, 0)}. "
                 "Nothing was closed: have whoever looks after the system compare the two.",
             )
 
 
-def _statements(
-    drafts: Sequence[Draft], close: MonthClose, policy: BillingPolicy, at: datetime
-) -> list[Statement]:
-    last_number = Statement.objects.aggregate(number=Max("number"))["number"] or 0
-    studio = Studio.current()
-    return [
-        _statement(draft, number, close, policy, studio, at)
-        for number, draft in enumerate(drafts, start=last_number + 1)
-    ]
-
-
-def _statement(
-    draft: Draft,
-    number: int,
-    close: MonthClose,
-    policy: BillingPolicy,
-    studio: Studio,
-    at: datetime,
-) -> Statement:
-    issued_on = at.astimezone(studio.zone).date()
-    due_on = issued_on + timedelta(days=policy.payment_days)
-    totals = draft.totals
-    content = {
-        "number": number,
-        "studio": {
-            "name": studio.name,
-            "address": studio.address,
-            "contact_email": studio.contact_email,
-        },
-        "account": {"number": draft.account.number, "name": draft.account.name},
-        "first_day": close.month.isoformat(),
-        "last_day": (next_month(close.month) - timedelta(days=1)).isoformat(),
-        "issued_on": issued_on.isoformat(),
-        "issued_at": at.isoformat(),
-        "due_on": due_on.isoformat(),
-        "currency": studio.currency,
-        "language": studio.language,
-        "length_unit": studio.length_unit,
-        "lines": draft.lines,
-        "totals": vars(totals),
-        "how_to_pay": policy.how_to_pay,
-        "way_to_pay": asdict(
-            WayToPay(
-                payee_name=policy.payee_name,
-                iban=policy.iban,
-                bic=policy.bic,
-                reference=reference_of(draft.account.number),
-                amount_minor=max(totals.closing_minor, 0),
-                currency=studio.currency,
-            )
-        ),
-    }
-    return Statement(
-        number=number,
-        account=draft.account,
-        close=close,
-        issued_at=at,
-        due_on=due_on,
-        content=content,
-        content_hash=content_hash(content),
-        **vars(totals),
+def _issue(contents: Mapping[int, Content], close: MonthClose, at: datetime) -> None:
+    """Write the statements, each with the text that its hash is of."""
+    names = (
+        "account_id", "number", "opening_minor", "charges_minor", "credits_minor",
+        "payments_minor", "closing_minor", "due_on", "content", "content_hash",
+    )  # fmt: skip
+    insert_many(
+        Statement, names, map(_row, contents.items()), {"close_id": close.pk, "issued_at": at}
     )
+
+
+def _row(issued: tuple[int, Content]) -> tuple[int | str, ...]:
+    account_id, content = issued
+    text = canonical_text(content)
+    totals = content["totals"].values()
+    return account_id, content["number"], *totals, content["due_on"], text, hash_of(text)

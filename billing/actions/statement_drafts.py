@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from typing import Any
 
 from django.db.models import Q, QuerySet, Sum
 
+from billing.actions.balances import owed_on
 from billing.actions.ledger import next_month
+from billing.actions.month_sums import ONE_DAY, MonthSums
 from billing.calculations.statements import (
     LineKind,
-    StatementLine,
     StatementTotals,
     statement_sums,
     statement_totals,
 )
-from billing.models import MonthChargeShare, Posting, Share
+from billing.models import FiringCost, MonthChargeShare, Posting, Share
 from firings.models import Stage
 from studio.models import Account
 
@@ -29,7 +31,7 @@ class Draft:
 
     account: Account
     opening_minor: int
-    lines: list[dict[str, Any]] = field(default_factory=list)
+    lines: list[dict[str, Any]]
 
     @property
     def is_wanted(self) -> bool:
@@ -38,12 +40,14 @@ class Draft:
 
     @cached_property
     def totals(self) -> StatementTotals:
-        return statement_totals(self.opening_minor, [_plain(line) for line in self.lines])
+        return statement_totals(
+            self.opening_minor, [(line["kind"], line["amount_minor"]) for line in self.lines]
+        )
 
 
-def statement_drafts(month: date) -> list[Draft]:
+def statement_drafts(month: date, ledger: Sequence[MonthSums]) -> list[Draft]:
     """A draft for each account with a balance or a movement, by account number."""
-    openings = owed_before(month)
+    openings = {sums.holder_id: sums.before_minor for sums in ledger}
     lines: dict[int, list[dict[str, Any]]] = defaultdict(list)
     for account_id, line in [*_firing_lines(month), *_other_lines(month)]:
         lines[account_id].append(line)
@@ -53,14 +57,14 @@ def statement_drafts(month: date) -> list[Draft]:
             openings.get(account.pk, 0),
             sorted(lines[account.pk], key=lambda line: (line["on"], line["entry"])),
         )
-        for account in Account.objects.order_by("number")
+        for account in Account.objects.only("number", "name").order_by("number")
     ]
     return [draft for draft in drafts if draft.is_wanted]
 
 
 def month_totals(month: date) -> list[StatementTotals]:
     """What the drafts of a month add up to, summed by the database: for a look at it."""
-    openings = {pk: owed_minor for pk, owed_minor in owed_before(month).items() if owed_minor}
+    openings = {pk: owed_minor for pk, owed_minor in owed_on(month - ONE_DAY).items() if owed_minor}
     moved: dict[int, Counter[LineKind]] = defaultdict(Counter)
     charged = _charged_shares(month).order_by().values_list("account").annotate(Sum("amount_minor"))
     for account_id, charges_minor in charged:
@@ -74,14 +78,6 @@ def month_totals(month: date) -> list[StatementTotals]:
         )
         for pk in {*openings, *moved}
     ]
-
-
-def owed_before(day: date) -> dict[int, int]:
-    """What the ledger says each account owed when a day began, by the accounts' keys."""
-    before = Posting.objects.filter(
-        account__holder__isnull=False, entry__posted_at__isnull=False, entry__on__lt=day
-    )
-    return dict(before.order_by().values_list("account__holder").annotate(Sum("amount_minor")))
 
 
 def _charged_shares(month: date) -> QuerySet[Share]:
@@ -107,46 +103,61 @@ def _other_postings(month: date) -> QuerySet[Posting]:
 
 def _firing_lines(month: date) -> list[tuple[int, dict[str, Any]]]:
     """One line for each booking that carried part of a firing, with its working in words."""
+    firings = _firings(month)
     fields = {
-        "account": "account_id",
-        "entry": "cost__entry_id",
-        "on": "cost__entry__on",
-        "source": "cost__entry__source",
-        "amount_minor": "amount_minor",
-        "area_mm2": "area_mm2",
-        "split_minor": "split_minor",
-        "steps": "working__steps",
-        "own_count": "working__own_count",
-        "working": "working__sentences",
-        "share_of_mm2": "working__split__divisor_mm2",
-        "firing": "cost__firing_id",
-        "stage": "cost__firing__stage",
-        "cone": "cost__firing__cone",
-        "kiln": "cost__firing__kiln__name",
         "slip": "booking__slip",
         "member": "booking__member__name",
+        "area_mm2": "area_mm2",
+        "split_minor": "split_minor",
+        "amount_minor": "amount_minor",
     }
-    shares = _charged_shares(month).order_by("cost__entry_id", "pk")
-    rows = shares.values_list(*fields.values())
-    return [_firing_line(dict(zip(fields, row, strict=True))) for row in rows]
+    rows = _charged_shares(month).values_list("account", "cost", "working", *fields.values())
+    return [
+        (account_id, {**firings[cost_id], **dict(zip(fields, row, strict=True)), **_words(working)})
+        for account_id, cost_id, working, *row in rows.order_by("cost__entry", "pk").iterator()
+    ]
 
 
-def _firing_line(row: dict[str, Any]) -> tuple[int, dict[str, Any]]:
-    account_id = row.pop("account")
-    stage = Stage(row["stage"]).label
-    line = {
-        **row,
-        "own_count": row["own_count"] or 1,  # shares of before there were steps
+def _firings(month: date) -> dict[int, dict[str, Any]]:
+    """What the lines of one firing's cost have in common, by the cost's key."""
+    fields = {
+        "entry": "entry",
+        "on": "entry__on",
+        "source": "entry__source",
+        "firing": "firing",
+        "stage": "firing__stage",
+        "cone": "firing__cone",
+        "kiln": "firing__kiln__name",
+    }
+    costs = FiringCost.objects.filter(entry__on__gte=month, entry__on__lt=next_month(month))
+    return {
+        pk: _of_firing(dict(zip(fields, row, strict=True)))
+        for pk, *row in costs.values_list("pk", *fields.values())
+    }
+
+
+def _of_firing(firing: dict[str, Any]) -> dict[str, Any]:
+    stage = Stage(firing["stage"]).label
+    return {
+        **firing,
+        "kind": "charge",
+        "on": firing["on"].isoformat(),
+        "stage": stage,
+        "text": f"{stage} firing {firing['firing']} to cone {firing['cone']} in {firing['kiln']}",
+    }
+
+
+def _words(working: dict[str, Any]) -> dict[str, Any]:
+    """What a statement repeats of a share's working."""
+    return {
+        "working": working["sentences"],
+        "own_count": working.get("own_count", 1),  # shares of before there were steps
+        "share_of_mm2": working["split"].get("divisor_mm2"),
         "steps": [
             {"text": step["text"], "amount_minor": step["amount_minor"]}
-            for step in row["steps"] or []
+            for step in working.get("steps", ())
         ],
-        "kind": "charge",
-        "on": row["on"].isoformat(),
-        "stage": stage,
-        "text": f"{stage} firing {row['firing']} to cone {row['cone']} in {row['kiln']}",
     }
-    return account_id, line
 
 
 def _other_lines(month: date) -> list[tuple[int, dict[str, Any]]]:
@@ -193,13 +204,3 @@ def _kind(source: str, amount_minor: int) -> LineKind:
     if amount_minor > 0:
         return "charge"
     return "payment" if source.startswith("payment:") else "credit"
-
-
-def _plain(line: dict[str, Any]) -> StatementLine:
-    return StatementLine(
-        date.fromisoformat(line["on"]),
-        line["kind"],
-        line["text"],
-        line["amount_minor"],
-        line["source"],
-    )

@@ -1,8 +1,10 @@
 """Sharing whole minor units out exactly: largest remainder, and a firing's pool by shelf area."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from typing import Any, Literal, TypeVar
 
 Key = TypeVar("Key", int, str)
@@ -25,32 +27,38 @@ def largest_remainder(total: int, weights: Sequence[tuple[Key, int]]) -> dict[Ke
     COMAP, For All Practical Purposes, 10th ed., ch. 14.
     """
     _check_weights(total, weights)
-    sign = -1 if total < 0 else 1
+    return _parts(total, weights)
+
+
+def _parts(total: int, weights: Sequence[tuple[Key, int]]) -> dict[Key, int]:
+    """`largest_remainder` of weights that are known to be right."""
+    units = abs(total)
     whole_weight = sum(weight for _, weight in weights)
     parts: dict[Key, int] = {}
     remainders: list[tuple[int, Key]] = []
     for key, weight in weights:
-        parts[key], remainder = divmod(abs(total) * weight, whole_weight)
+        parts[key], remainder = divmod(units * weight, whole_weight)
         remainders.append((-remainder, key))
-    left_over = abs(total) - sum(parts.values())
-    for _, key in sorted(remainders)[:left_over]:
-        parts[key] += 1
-    return {key: sign * part for key, part in parts.items()}
+    left_over = units - sum(parts.values())
+    if left_over:
+        remainders.sort()
+        for _, key in remainders[:left_over]:
+            parts[key] += 1
+    return parts if total >= 0 else {key: -part for key, part in parts.items()}
 
 
 def _check_weights(total: int, weights: Sequence[tuple[Key, int]]) -> None:
     if not isinstance(total, int):
         raise ValueError(f"total must be a whole number of units, not {total!r}")
-    seen: set[Key] = set()
     for key, weight in weights:
         if not isinstance(weight, int):
             raise ValueError(f"weight of {key!r} must be a whole number, not {weight!r}")
         if weight < 0:
             raise ValueError(f"weight of {key!r} must not be negative, but is {weight}")
-        if key in seen:
-            raise ValueError(f"weights name {key!r} twice")
-        seen.add(key)
-    if sum(weight for _, weight in weights) == 0:
+    if len({key for key, _ in weights}) < len(weights):
+        seen = Counter(key for key, _ in weights)
+        raise ValueError(f"weights name {seen.most_common(1)[0][0]!r} twice")
+    if not any(weight for _, weight in weights):
         raise ValueError("weights add up to nothing, so there is no one to share the total")
 
 
@@ -72,20 +80,93 @@ class ShareRequest:
 
 
 @dataclass(frozen=True)
-class ShareResult:
-    """What one booking carries. `quota` is the exact share before rounding, in minor units.
+class _Rule:
+    """A pool, what of it each booking carries alike, and what the rest is divided by."""
 
-    `rounding` says what became of the quota's fraction: `exact` (there was none), `dropped`,
-    or `added` (a whole unit was given in its place). `working` holds every number needed to
-    repeat the sum with a pocket calculator, as whole numbers and text, ready for JSON.
+    pool_minor: int
+    fixed_minor: int
+    bookings: int
+    policy: SplitPolicy
+    divisor_mm2: int
+    weight_divisor: int
+
+    @cached_property
+    def scale(self) -> int:
+        return self.bookings if self.fixed_minor else 1
+
+    @cached_property
+    def _rest(self) -> int:
+        return self.scale * (self.pool_minor - self.fixed_minor)
+
+    def numerator(self, weight: int) -> int:
+        """A booking's quota times `denominator`: fixed / bookings + rest x weight / divisor."""
+        return self.fixed_minor * self.weight_divisor + self._rest * weight
+
+    def empty_numerator(self, weight: int) -> int:
+        """The same for the empty area, which carries nothing of the fixed part."""
+        return self._rest * weight
+
+    @cached_property
+    def denominator(self) -> int:
+        return self.scale * self.weight_divisor
+
+
+@dataclass(frozen=True)
+class ShareResult:
+    """What one booking carries of a pool, in minor units.
+
+    The amount is what was given out; quota, rounding and working follow from it and are worked
+    out when they are asked for.
     """
 
-    booking_number: int
-    area_mm2: int
+    request: ShareRequest
     amount_minor: int
-    quota: Fraction
-    rounding: Rounding
-    working: dict[str, Any]
+    rule: _Rule
+
+    @property
+    def booking_number(self) -> int:
+        return self.request.booking_number
+
+    @property
+    def area_mm2(self) -> int:
+        return self.request.area_mm2
+
+    @property
+    def quota(self) -> Fraction:
+        """The exact share before rounding."""
+        return Fraction(self.rule.numerator(self.request.counted), self.rule.denominator)
+
+    @property
+    def rounding(self) -> Rounding:
+        """What became of the quota's fraction: `exact` (there was none), `dropped`, or `added`
+        (a whole unit was given in its place)."""
+        rounding: Rounding = self.working["rounding"]
+        return rounding
+
+    @property
+    def working(self) -> dict[str, Any]:
+        """Every number needed to repeat the sum with a pocket calculator, ready for JSON."""
+        rule, weight = self.rule, self.request.counted
+        numerator = rule.numerator(weight)
+        whole_units, remainder = divmod(abs(numerator), rule.denominator)
+        # towards zero, so that a reversal mirrors its original
+        whole_minor = whole_units if numerator >= 0 else -whole_units
+        return {
+            "policy": rule.policy,
+            "pool_minor": rule.pool_minor,
+            "fixed_minor": rule.fixed_minor,
+            "bookings": rule.bookings,
+            "area_mm2": self.area_mm2,
+            "divisor_mm2": rule.divisor_mm2,
+            "weight": weight,
+            "weight_divisor": rule.weight_divisor,
+            "weighs": "area" if self.request.weight is None else "height",
+            "quota_minor": _cut_decimal(numerator, rule.denominator),
+            "whole_minor": whole_minor,
+            "remainder": remainder,
+            "rounding": _rounding(whole_minor, remainder, self.amount_minor),
+            "amount_minor": self.amount_minor,
+        }
 
 
 @dataclass(frozen=True)
@@ -98,35 +179,6 @@ class SplitResult:
     shares: tuple[ShareResult, ...]
     studio_minor: int
     warnings: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class _Rule:
-    """A pool, what of it each booking carries alike, and what the rest is divided by."""
-
-    pool_minor: int
-    fixed_minor: int
-    bookings: int
-    policy: SplitPolicy
-    divisor_mm2: int
-    weight_divisor: int
-
-    @property
-    def scale(self) -> int:
-        return self.bookings if self.fixed_minor else 1
-
-    def numerator(self, weight: int) -> int:
-        """A booking's quota times `denominator`: fixed / bookings + rest x weight / divisor."""
-        rest_minor = self.pool_minor - self.fixed_minor
-        return self.fixed_minor * self.weight_divisor + self.scale * rest_minor * weight
-
-    def empty_numerator(self, weight: int) -> int:
-        """The same for the empty area, which carries nothing of the fixed part."""
-        return self.scale * (self.pool_minor - self.fixed_minor) * weight
-
-    @property
-    def denominator(self) -> int:
-        return self.scale * self.weight_divisor
 
 
 def split_pool(
@@ -176,7 +228,7 @@ def split_pool(
         policy=policy,
         divisor_mm2=rule.divisor_mm2,
         shares=tuple(
-            _share(rule, request, amounts[request.booking_number]) for request in in_order
+            ShareResult(request, amounts[request.booking_number], rule) for request in in_order
         ),
         studio_minor=studio_minor,
         warnings=_warnings(policy, used_mm2, usable_area_mm2),
@@ -190,7 +242,7 @@ def _amounts(rule: _Rule, areas: Sequence[ShareRequest], empty: int) -> tuple[di
     studio_key = max(request.booking_number for request in areas) + 1
     weights = [(request.booking_number, abs(rule.numerator(request.counted))) for request in areas]
     weights.append((studio_key, abs(rule.empty_numerator(empty))))
-    amounts = largest_remainder(rule.pool_minor, weights)
+    amounts = _parts(rule.pool_minor, weights)
     return amounts, amounts.pop(studio_key)
 
 
@@ -227,42 +279,17 @@ def _check_rule(
         raise ValueError("usable_weight must be given where bookings have weights")
 
 
-def _share(rule: _Rule, request: ShareRequest, amount_minor: int) -> ShareResult:
-    numerator = rule.numerator(request.counted)
-    quota = Fraction(numerator, rule.denominator)
-    whole_minor = int(quota)  # towards zero, so that a reversal mirrors its original
-    rounding = _rounding(quota, whole_minor, amount_minor)
-    working = {
-        "policy": rule.policy,
-        "pool_minor": rule.pool_minor,
-        "fixed_minor": rule.fixed_minor,
-        "bookings": rule.bookings,
-        "area_mm2": request.area_mm2,
-        "divisor_mm2": rule.divisor_mm2,
-        "weight": request.counted,
-        "weight_divisor": rule.weight_divisor,
-        "weighs": "area" if request.weight is None else "height",
-        "quota_minor": _cut_decimal(quota),
-        "whole_minor": whole_minor,
-        "remainder": abs(numerator) % rule.denominator,
-        "rounding": rounding,
-        "amount_minor": amount_minor,
-    }
-    return ShareResult(
-        request.booking_number, request.area_mm2, amount_minor, quota, rounding, working
-    )
+def _rounding(whole_minor: int, remainder: int, amount_minor: int) -> Rounding:
+    if amount_minor != whole_minor:
+        return "added"
+    return "dropped" if remainder else "exact"
 
 
-def _rounding(quota: Fraction, whole_minor: int, amount_minor: int) -> Rounding:
-    if quota == amount_minor:
-        return "exact"
-    return "dropped" if amount_minor == whole_minor else "added"
-
-
-def _cut_decimal(quota: Fraction) -> str:
+def _cut_decimal(numerator: int, denominator: int) -> str:
     """The quota cut, not rounded: 5.9999999 must not read as 6, whose whole part is another."""
-    sign = "-" if quota < 0 else ""
-    whole, fraction = divmod(int(abs(quota) * 10**QUOTA_PLACES), 10**QUOTA_PLACES)
+    sign = "-" if numerator < 0 else ""
+    cut = abs(numerator) * 10**QUOTA_PLACES // denominator
+    whole, fraction = divmod(cut, 10**QUOTA_PLACES)
     return f"{sign}{whole}.{fraction:0{QUOTA_PLACES}d}"
 
 

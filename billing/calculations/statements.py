@@ -1,35 +1,12 @@
 """What an account's statement adds up to, and how old its open items are."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
 LineKind = Literal["charge", "credit", "payment"]
 LINE_KINDS = ("charge", "credit", "payment")
-
-
-@dataclass(frozen=True)
-class StatementLine:
-    """One dated line. The amount is never negative: its kind says which way it counts.
-
-    A charge raises what is owed, a credit (note) and a payment lower it. A reversed charge is a
-    credit; a payment that bounced is a charge. `source` is the number of the document or entry.
-    """
-
-    on: date
-    kind: LineKind
-    text: str
-    amount_minor: int
-    source: str
-
-    def __post_init__(self) -> None:
-        if self.kind not in LINE_KINDS:
-            raise ValueError(f"kind must be one of {', '.join(LINE_KINDS)}, not {self.kind!r}")
-        if not isinstance(self.amount_minor, int) or self.amount_minor < 0:
-            raise ValueError(
-                f"amount_minor must be a whole number, 0 or more, not {self.amount_minor!r}"
-            )
 
 
 @dataclass(frozen=True)
@@ -43,15 +20,25 @@ class StatementTotals:
     closing_minor: int
 
 
-def statement_totals(opening_minor: int, lines: Sequence[StatementLine]) -> StatementTotals:
-    """Totals of one statement in minor units; the closing balance opens the next one.
+def statement_totals(opening_minor: int, lines: Iterable[tuple[LineKind, int]]) -> StatementTotals:
+    """Totals of one statement from the kind and amount of each line, in minor units.
 
+    An amount is never negative: its kind says which way it counts. A charge raises what is owed, a
+    credit (note) and a payment lower it. A reversed charge is a credit; a payment that bounced is
+    a charge. The closing balance opens the next statement. Raises ValueError for an unknown kind
+    and an amount below 0.
     Source: closing balance = opening balance + sum of booked entries, as in ISO 20022 camt.053.
     """
-    charges_minor, credits_minor, payments_minor = (
-        sum(line.amount_minor for line in lines if line.kind == kind) for kind in LINE_KINDS
-    )
-    return statement_sums(opening_minor, charges_minor, credits_minor, payments_minor)
+    moved_minor = dict.fromkeys(LINE_KINDS, 0)
+    for kind, amount_minor in lines:
+        if kind not in moved_minor:
+            raise ValueError(f"kind must be one of {', '.join(LINE_KINDS)}, not {kind!r}")
+        if not isinstance(amount_minor, int) or amount_minor < 0:
+            raise ValueError(
+                f"amount_minor must be a whole number, 0 or more, not {amount_minor!r}"
+            )
+        moved_minor[kind] += amount_minor
+    return statement_sums(opening_minor, *moved_minor.values())
 
 
 def statement_sums(

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from billing.demo.scene import Scene
 from firings.actions.open_and_unload import ConeSeen
-from firings.calculations.cones import CONES
+from firings.calculations.cone_packs import pack_around
 from firings.calculations.witness_cones import cone_c
 from firings.models import Booking, Firing
 
@@ -30,12 +30,11 @@ def cones_seen(scene: Scene, firing: Firing, true_heat_c: float) -> list[ConeSee
     The floor of a kiln stays a little cooler than its top.
     """
     layers = sorted({layer.position for layer in firing.layers.all()}) or [1]
-    aimed = CONES.index(firing.cone)
     seen = []
     for layer in dict.fromkeys((layers[0], layers[-1])):
         cooler_c = BOTTOM_COOLER_C if layer == 1 and len(layers) > 1 else 0.0
         reached_c = true_heat_c - cooler_c + scene.dice.gauss(0, 1.5)
-        for cone in CONES[aimed - 1 : aimed + 2]:
+        for cone in pack_around(firing.cone):
             seen.append(ConeSeen(layer, cone, _bend(cone, reached_c)))
     return seen
 

@@ -26,9 +26,16 @@ from billing.models.memberships import (
     MembershipHolding,
     MembershipKind,
 )
+from billing.models.month_balances import MonthBalance
 from billing.models.policy import BillingPolicy, FixedKind
 from billing.models.refunds import Refund
-from billing.models.statements import MonthClose, Payment, PaymentMethod, Statement
+from billing.models.statements import (
+    MonthClose,
+    Payment,
+    PaymentMethod,
+    Statement,
+    statement_path,
+)
 
 __all__ = [
     "BankFile",
@@ -53,6 +60,7 @@ __all__ = [
     "Membership",
     "MembershipHolding",
     "MembershipKind",
+    "MonthBalance",
     "MonthChargeLine",
     "MonthChargeShare",
     "MonthCharges",
@@ -67,4 +75,5 @@ __all__ = [
     "StepKind",
     "TariffVersion",
     "UtilityBill",
+    "statement_path",
 ]

@@ -99,4 +99,9 @@ class Statement(models.Model):
         return f"Statement {self.number}"
 
     def get_absolute_url(self) -> str:
-        return f"/statements/{self.number}/"
+        return statement_path(self.number)
+
+
+def statement_path(number: int) -> str:
+    """Where a statement is read."""
+    return f"/statements/{number}/"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from statistics import fmean
 
-from firings.calculations.cones import cone_rank
+from firings.calculations.cones import CONES, cone_rank
 from firings.calculations.witness_cones import (
     ConeBend,
     MeasuredCone,
@@ -65,6 +65,17 @@ def role_of(cone: str, aimed_at: str) -> str:
     if difference == 0:
         return "firing"
     return "guide" if difference < 0 else "guard"
+
+
+def pack_around(aimed_at: str) -> tuple[str, ...]:
+    """Guide, firing cone and guard, one whole cone apart; fewer at the ends of the chart.
+
+    Raises ValueError for an unknown cone.
+    """
+    cone_rank(aimed_at)
+    whole = [cone for cone in CONES if cone == aimed_at or "." not in cone]
+    place = whole.index(aimed_at)
+    return tuple(whole[max(0, place - 1) : place + 2])
 
 
 def measured_packs(found: Sequence[ConeFound]) -> tuple[MeasuredPack, ...]:

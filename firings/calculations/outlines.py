@@ -7,6 +7,7 @@ Lengths are mm, the middle of the chamber is (0, 0), x goes right and y goes bac
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 # Only absorbs the rounding of floating point; a hundred thousandth of a millimetre.
 ROUNDING_MM = 1e-5
@@ -149,6 +150,7 @@ def roomiest_place(outline: Outline, body: Body, bounds_mm: Bounds) -> tuple[flo
     return x_mm, best_in_column(x_mm)[0], overhang_mm
 
 
+@lru_cache(maxsize=4096)
 def place_within(outline: Outline, body: Body, bounds_mm: Bounds) -> tuple[float, float] | None:
     """A place where a body lies wholly inside, the middle if possible; None if there is none."""
     left, front, right, back = bounds_mm

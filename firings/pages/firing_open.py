@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST
 
 from firings.actions.cool_down import begin_cooling
 from firings.actions.open_and_unload import ConeSeen, open_firing, record_witness_cones
-from firings.calculations.cone_packs import role_of
+from firings.calculations.cone_packs import pack_around, role_of
 from firings.calculations.cones import CONES
 from firings.calculations.witness_cones import bend_from_clock
 from firings.models import ConePosition, ConeRole, Firing, FiringPolicy
@@ -181,10 +181,8 @@ def _packs(firing: Firing) -> list[dict[str, Any]]:
     """Rows for each layer that carries a cone pack, guide, firing cone and guard, to be read."""
     packs = firing.layers.exclude(cone_pack=None).values_list("position", flat=True)
     layers = sorted(set(packs)) or ([1] if firing.is_empty_first_firing else [])
-    aimed = CONES.index(firing.cone)
-    pack = CONES[max(0, aimed - 1) : aimed + 2]
     return [
         {"role": role_of(cone, firing.cone), "layer": layer, "cone": cone}
         for layer in layers
-        for cone in pack
+        for cone in pack_around(firing.cone)
     ]

@@ -100,7 +100,8 @@ def _signed(difference_c: float | None, either_way_c: float | None, units: Units
     """A difference with its sign, and its range where there is one: "-8 ± 3 °C"."""
     if difference_c is None:
         return "–"
-    shown = f"{degrees(difference_c, units):+.0f}"
+    rounded = round(degrees(difference_c, units))
+    shown = f"{rounded:+d}" if rounded else "0"
     if either_way_c is not None:
         shown += f" ± {degrees(either_way_c, units):.0f}"
     return f"{shown} °{units.temperature}"

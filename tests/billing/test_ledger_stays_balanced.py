@@ -35,7 +35,9 @@ from billing.models import (
     JournalEntry,
     Membership,
     MembershipKind,
+    MonthBalance,
     Payment,
+    Posting,
     Share,
     Statement,
 )
@@ -155,6 +157,12 @@ def bank_lines(what: str, first: int, by: dict[str, Any]) -> list[BankLine]:
     return list(take_in_bank_file(name="bank.xml", content=camt(entry), **by).lines.all())
 
 
+def some_days() -> list[date]:
+    """The days on which something was posted, and those right before."""
+    days = JournalEntry.objects.order_by().values_list("on", flat=True).distinct()
+    return [one - timedelta(days=back) for one in days for back in (0, 1)]
+
+
 def check_books(books: Books) -> None:
     assert trial_balance_on(FAR_OFF)[0].is_balanced
     assert sum(balance for _, balance in ledger_balances_on(FAR_OFF)) == 0
@@ -173,6 +181,10 @@ def check_books(books: Books) -> None:
         assert issued.closing_minor == balance_minor_of(issued.account, last_day)
     for line in BankLine.objects.exclude(payment=None).select_related("payment"):
         assert line.payment.amount_minor == line.amount_minor
+    for day in {*MonthBalance.objects.values_list("on", flat=True), *some_days()}:
+        until = Posting.objects.filter(entry__on__lte=day).values_list("account").order_by()
+        summed = {pk: minor for pk, minor in until.annotate(Sum("amount_minor")) if minor}
+        assert summed == {row.pk: minor for row, minor in ledger_balances_on(day) if minor}
     numbers = list(Statement.objects.order_by("number").values_list("number", flat=True))
     assert numbers == list(range(1, len(numbers) + 1))
 

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from random import Random
 
+from firings.calculations.planning.exchange import Worth, exchange
 from firings.calculations.planning.recreate import Loads, Recreator
 from firings.calculations.planning.ruin import ruin
 from firings.calculations.planning.towers import Item, Tower
@@ -14,6 +15,11 @@ Measure = Callable[[Loads], float]
 REPACK_SHARE, LOAD_REPACK_SHARE = 0.15, 0.15
 # Units of the bank that one step of a load search tries to put in.
 BANK_TRIED = 16
+# How many steps of a load search exchange ware on one shelf.
+EXCHANGE_SHARE = 0.2
+# How many recreations of a load search go by size, as for a queue, when all but everything is in:
+# what has to go in altogether goes in best tallest and bulkiest first.
+BY_SIZE = 0.7
 
 
 @dataclass
@@ -49,6 +55,7 @@ class Mood:
     kind: int
     power: float
     spread: float
+    is_by_size: bool = False
     _likings: dict[tuple[int, int], float] = field(default_factory=dict)
 
     def liking(self, item: Item) -> float:
@@ -58,31 +65,43 @@ class Mood:
         return self._likings[alike]
 
 
-def any_mood(random: Random) -> Mood:
+def any_mood(random: Random, by_size: float = 0.0) -> Mood:
+    """A mood by chance; `by_size`: how likely size counts where else worth would."""
     kind = random.choices(range(4), (4, 3, 2, 1))[0]
-    return Mood(random, kind, random.random(), random.choice(SPREADS))
+    power, spread = random.random(), random.choice(SPREADS)
+    return Mood(random, kind, power, spread, random.random() < by_size)
 
 
 def plain_mood(order: int, random: Random) -> Mood:
     return Mood(random, order, (0.0, 0.4, 0.7, 1.0)[order], 0.0)
 
 
-def recreate_all(state: Loads, make: Recreator, leaving: Sequence[Item], mood: Mood) -> None:
+def recreate_all(
+    state: Loads,
+    make: Recreator,
+    leaving: Sequence[Item],
+    mood: Mood,
+    repacks: int | None = None,
+) -> None:
     """Put units back in the order of a mood; what finds no room goes to the bank.
 
-    A single piece just like one that found no room is not tried again: rooms only get smaller.
+    `repacks`: how much work may go into putting shelves down anew; else chance says. A single
+    piece just like one that found no room is not tried again: rooms only get smaller.
     """
     units = sorted({item.unit for item in leaving})
     state.bank = []
     share = REPACK_SHARE if make.ranking is None else LOAD_REPACK_SHARE
     make.repacks_left = make.repacks if mood.random.random() < share else 0
+    if repacks is not None:
+        make.repacks_left = repacks
     refused: set[tuple[int, int]] = set()
 
     def rank(number: int) -> tuple[int, float]:
         unit = make.units[number]
-        if make.ranking is not None:
-            return make.ranking(unit, mood.power, mood.liking(unit[0]))
-        return 0, _rank(unit, mood)
+        if make.ranking is None:
+            return 0, _rank(unit, mood)
+        first, by_worth = make.ranking(unit, mood.power, mood.liking(unit[0]))
+        return first, _rank(unit, mood) if mood.is_by_size else by_worth
 
     for _, number in sorted((rank(number), number) for number in units):
         unit = make.units[number]
@@ -126,13 +145,28 @@ def _some_of_the_bank(
 
 
 def steps(
-    state: Loads, make: Recreator, measure: Measure, cooling: Cooling, random: Random
+    state: Loads,
+    make: Recreator,
+    measure: Measure,
+    cooling: Cooling,
+    random: Random,
+    worth: Worth | None = None,
 ) -> Iterator[tuple[Loads, float]]:
-    """Endless: after each step the loads as they are and what they cost."""
+    """Endless: after each step the loads as they are and what they cost.
+
+    With the `worth` of items some steps exchange ware on one shelf instead.
+    """
     now, cost = state, measure(state)
+    everything = sum(len(unit) for unit in make.units)
     step = 0
     while True:
         trial = now.copy()
+        if worth is not None and trial.bank and random.random() < EXCHANGE_SHARE:
+            if exchange(trial, make, worth, random):
+                now, cost = trial, measure(trial)
+            step += 1
+            yield now, cost
+            continue
         leaving, touched = ruin(trial, make, random)
         for index in sorted(touched):
             trial.loads[index] = tuple(
@@ -140,7 +174,8 @@ def steps(
                 for tower in trial.loads[index]
             )
         tried, untried = _some_of_the_bank(trial.bank, make, random)
-        recreate_all(trial, make, [*leaving, *tried], any_mood(random))
+        by_size = BY_SIZE * (1 - len(trial.bank) / max(1, everything)) ** 2
+        recreate_all(trial, make, [*leaving, *tried], any_mood(random, by_size))
         trial.bank += untried + make.settle_packs(trial, random)
         new_cost = measure(trial)
         heat = cooling.at(step)

@@ -1,18 +1,21 @@
 """Fits or not: whether some pieces go into one load, keeping the present plan as far as it goes.
 
 This stands behind every booking on an announced firing, so it is quick for a small change: what
-the present plan has placed stays, the new pieces go into its gaps; if that fails, ruin and recreate
-repairs it locally for a fixed number of steps; only then is the load built anew. The same question
-gives the same answer. A yes is a plan; a no says only that none was found.
+the present plan has placed stays, the new pieces go into its gaps, or onto a shelf of it put down
+anew; if that fails, ruin and recreate repairs it for a fixed amount of work, counted in questions
+to the shelf books. Without a present plan the load is built anew, in several ways. The same
+question gives the same answer. A yes is a plan; a no says only that none was found.
 """
 
 from collections.abc import Sequence
+from itertools import islice
 from random import Random
 
 from firings.calculations.footprints import check_gap_mm
 from firings.calculations.kiln_space import KilnSpace
 from firings.calculations.load_plan import LoadPiece, LoadPlan, Placement, PlannedLayer
 from firings.calculations.planning.anneal import Cooling, plain_mood, recreate_all, steps
+from firings.calculations.planning.bounds import needs_more_than_one_firing
 from firings.calculations.planning.left_out import FIXED_SEED
 from firings.calculations.planning.patterns import Pattern, Spot
 from firings.calculations.planning.places import is_free
@@ -38,7 +41,11 @@ from firings.calculations.planning.written import written_layers
 COOLING = Cooling(0.4, 0.05, 60)
 # A present place may have been rounded; less than half of what the check of a plan forgives.
 KEPT_MM = 0.004
-REPAIR_STEPS, ANEW_STEPS = 40, 80
+# Steps are counted too: a kiln of which everything is known asks nothing.
+MOST_STEPS = 120
+# Questions to the shelf books that a repair and a building anew may take: a tenth of a millisecond
+# each, more or less. `KEPT_REPACKS`: how many of them go into single shelves first.
+REPAIR_QUESTIONS, ANEW_QUESTIONS, KEPT_REPACKS = 170, 5_000, 90
 
 
 def fits(
@@ -68,15 +75,24 @@ def fits(
     prepared = prepare(space, asked, gap_mm, held=held, cone_pack_layers=cone_pack_layers)
     if not _could_fit(prepared):
         return None
-    state = _kept(prepared, present) if present is not None else _anew(prepared, 0)
-    found = _mended(prepared, state, REPAIR_STEPS)
-    for order in (0, 1, 2):
-        if found is not None:
-            break
-        found = _mended(prepared, _anew(prepared, order), 0)
-    if found is None:
-        found = _mended(prepared, _anew(prepared, 1), ANEW_STEPS)
+    if present is not None:
+        found = _mended(prepared, _kept(prepared, present), REPAIR_QUESTIONS)
+    else:
+        found = _built(prepared)
     return None if found is None else LoadPlan(written_layers(prepared, found, present), ())
+
+
+def _built(prepared: Prepared) -> Load | None:
+    """A load put together from nothing, tallest first, bulkiest first, widest first."""
+    starts = [_anew(prepared, order) for order in (0, 1, 2)]
+    for state in starts:
+        if _is_whole(prepared, state):
+            return state.loads[0]
+    pieces = [prepared.pieces[item.id] for item in prepared.items]
+    if needs_more_than_one_firing(prepared.space, pieces, prepared.gap_mm):
+        return None
+    nearest = min(starts, key=lambda state: sum(item.bulk for item in state.bank))
+    return _mended(prepared, nearest, ANEW_QUESTIONS)
 
 
 def _could_fit(prepared: Prepared) -> bool:
@@ -95,10 +111,12 @@ def _anew(prepared: Prepared, order: int) -> Loads:
     return state
 
 
-def _mended(prepared: Prepared, state: Loads, most_steps: int) -> Load | None:
-    """The load once its bank is empty, after so many steps at most; or None."""
+def _mended(prepared: Prepared, state: Loads, most_questions: int) -> Load | None:
+    """The load once its bank is empty, after so many questions at most; or None."""
     if _is_whole(prepared, state):
         return state.loads[0]
+    columns = prepared.make.columns
+    enough = most_questions + sum(column.questions for column in columns)
     running = steps(
         state,
         prepared.make,
@@ -106,10 +124,11 @@ def _mended(prepared: Prepared, state: Loads, most_steps: int) -> Load | None:
         COOLING,
         Random(FIXED_SEED),  # noqa: S311
     )
-    for _ in range(most_steps):
-        after, _ = next(running)
+    for after, _ in islice(running, MOST_STEPS):
         if _is_whole(prepared, after):
             return after.loads[0]
+        if sum(column.questions for column in columns) >= enough:
+            break
     return None
 
 
@@ -137,7 +156,8 @@ def _kept(prepared: Prepared, present: LoadPlan) -> Loads:
         prepared.make.take_out(state, 0, torn)
         inside -= torn
     new = [item for item in prepared.items if item.number not in inside]
-    recreate_all(state, prepared.make, new, plain_mood(1, Random(FIXED_SEED)))  # noqa: S311
+    mood = plain_mood(1, Random(FIXED_SEED))  # noqa: S311
+    recreate_all(state, prepared.make, new, mood, KEPT_REPACKS)
     state.bank += prepared.make.settle_packs(state, Random(FIXED_SEED))  # noqa: S311
     return state
 

@@ -62,7 +62,14 @@ class _LoadSearch:
         make.ranking = self.rank
         tries = [self._built(number) for number in range(FIRST_TRIES)]
         self.best = min(tries, key=self.measure)
-        self.running = steps(self.best.copy(), make, self.measure, COOLING, self.random)
+        self.running = steps(
+            self.best.copy(),
+            make,
+            self.measure,
+            COOLING,
+            self.random,
+            lambda item: self.worth[item.unit],
+        )
 
     def _built(self, number: int) -> Loads:
         make, state = self.prepared.make, self.prepared.new_state(1)

@@ -14,6 +14,10 @@ from firings.calculations.planning.problem import (
     QueuePlan,
 )
 
+# After so many turns each, a stage and cone with less than this share of the best score has only
+# every so manieth turn.
+FAIR_TURNS, BEHIND, SLOWED = 8, 0.97, 6
+
 
 @dataclass(frozen=True, slots=True)
 class NextLoad:
@@ -54,8 +58,12 @@ def improve_next_load(
             seed=seed,
         )
     latest: dict[tuple[str, str], LoadProgress] = {}
+    turn = 0
     while running:
+        turn += 1
         for kind, search in list(running.items()):
+            if turn > FAIR_TURNS and turn % SLOWED and _is_behind(latest, kind):
+                continue
             progress = next(search, None)
             if progress is None:
                 del running[kind]
@@ -66,6 +74,10 @@ def improve_next_load(
         for kind in list(running):
             if rule is AREA_ONLY and latest[kind].bound_mm2 < top:
                 del running[kind]
+
+
+def _is_behind(latest: dict[tuple[str, str], LoadProgress], kind: tuple[str, str]) -> bool:
+    return latest[kind].score < BEHIND * max(progress.score for progress in latest.values())
 
 
 def _best(

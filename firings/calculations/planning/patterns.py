@@ -37,7 +37,9 @@ FULLER, HOPEFUL = 1.03, 0.72
 # Larger sets are left to adding one by one: each try of theirs costs too much.
 MOST_SHAPES = 10
 # Ways to put a set down anew: so many each time it is asked for, so many in all, then one squeeze.
-TRIES, MOST_TRIES, SQUEEZE_STEPS = 6, 18, 60
+TRIES, MOST_TRIES, SQUEEZE_STEPS = 3, 5, 60
+# Free places are kept for so many patterns and bodies of one book.
+PLACES_KEPT = 4_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,14 +96,22 @@ class Pattern:
         "_barred_sides",
         "_next",
         "area_mm2",
+        "before",
         "book",
         "key",
         "spots",
         "things",
     )
 
-    def __init__(self, book: "ShelfBook", spots: tuple[Spot, ...], key: tuple[int, ...]) -> None:
+    def __init__(
+        self,
+        book: "ShelfBook",
+        spots: tuple[Spot, ...],
+        key: tuple[int, ...],
+        before: "Pattern | None" = None,
+    ) -> None:
         self.book = book
+        self.before = before
         self.spots = spots
         self.key = key
         rows = [row for spot in spots for row in book.rows_of(spot)]
@@ -140,7 +150,7 @@ class Pattern:
         if spot is None:
             self._bar(shape)
         else:
-            pattern = self.book.pattern((*self.spots, spot))
+            pattern = self.book.pattern((*self.spots, spot), self)
         self._next[number] = pattern
         return pattern
 
@@ -159,6 +169,35 @@ class Pattern:
             else:
                 kept.append(spot)
         return self.book.pattern(tuple(kept))
+
+
+class FailedDiscs:
+    """Sets of discs that could not be put on a shelf, by their number; larger ones will not be."""
+
+    def __init__(self) -> None:
+        self._radii: dict[int, Array] = {}
+
+    def add(self, shapes: Sequence[Shape]) -> None:
+        radii = _disc_radii(shapes)
+        if len(radii) == len(shapes):
+            rows = self._radii.get(len(radii), np.zeros((0, len(radii))))
+            self._radii[len(radii)] = np.concatenate((rows, np.array([radii])))
+
+    def has_less_than(self, shapes: Sequence[Shape]) -> bool:
+        """Whether the widest discs among the shapes are each as wide as those of a failed set."""
+        radii = np.array(_disc_radii(shapes))
+        return any(
+            count <= len(radii) and bool((rows <= radii[:count]).all(axis=1).any())
+            for count, rows in self._radii.items()
+        )
+
+
+def _disc_radii(shapes: Sequence[Shape]) -> list[float]:
+    """Of the discs only, the widest first."""
+    return sorted(
+        (one.inner_mm for one in shapes if isinstance(one.footprint, Disc) and not one.quarters),
+        reverse=True,
+    )
 
 
 class ShelfBook:
@@ -191,15 +230,20 @@ class ShelfBook:
         self._rooms: dict[Body, Room] = {}
         self._known: dict[tuple[int, ...], Pattern] = {}
         self._tries: dict[tuple[int, ...], int] = {}
+        self._failed = FailedDiscs()
+        self._places: dict[tuple[Pattern, Body], Array] = {}
         self.fullest = 0
         self.empty = self.pattern(())
 
-    def pattern(self, spots: tuple[Spot, ...]) -> Pattern:
-        """The pattern of these footprints; one already known of the same set stands for all."""
+    def pattern(self, spots: tuple[Spot, ...], before: Pattern | None = None) -> Pattern:
+        """The pattern of these footprints; one already known of the same set stands for all.
+
+        `before`: the pattern that was as this one is but for the last spot.
+        """
         key = tuple(sorted(spot.shape.number for spot in spots))
         known = self._known.get(key)
         if known is None:
-            known = self._known[key] = Pattern(self, spots, key)
+            known = self._known[key] = Pattern(self, spots, key, before)
             self.fullest = max(self.fullest, known.area_mm2)
         return known
 
@@ -238,13 +282,32 @@ class ShelfBook:
             return self._quarters_for(pattern.spots, shape)
         if style is None:
             style = (sum(pattern.key) + len(pattern.key)) % 3
-        return self._spot_among(pattern.things, shape, style)
+        free = {body: self._free_places(pattern, body) for body, _ in shape.bodies}
+        return self._spot_among(pattern.things, shape, style, free)
 
-    def _spot_among(self, things: Array, shape: Shape, style: int) -> Spot | None:
+    def _free_places(self, pattern: Pattern, body: Body) -> Array:
+        """Where a body can stand, from what is known of the patterns that this one grew from."""
+        found = self._places.get((pattern, body))
+        if found is not None:
+            return found
+        older, known = pattern.before, None
+        while older is not None and known is None:
+            before = self._places.get((older, body))
+            known = None if before is None else (len(older.things), before)
+            older = older.before
+        if len(self._places) >= PLACES_KEPT:
+            self._places.clear()
+        found = free_places(self.room(body), pattern.things, known)
+        self._places[pattern, body] = found
+        return found
+
+    def _spot_among(
+        self, things: Array, shape: Shape, style: int, free: dict[Body, Array] | None = None
+    ) -> Spot | None:
         best: tuple[float, float, float, Body, int] | None = None
         for body, turn in shape.bodies:
             room = self.room(body)
-            found = free_places(room, things)
+            found = free_places(room, things) if free is None else free[body]
             if len(found) == 0:
                 continue
             scores = _scores(style, room, things, found)
@@ -302,7 +365,9 @@ class ShelfBook:
                 return self.pattern(spots)
         if done + TRIES > MOST_TRIES:
             spots = self._squeezed(shapes)
-            return None if spots is None else self.pattern(spots)
+            if spots is not None:
+                return self.pattern(spots)
+            self._failed.add(shapes)
         return None
 
     def is_hopeless(self, shapes: Sequence[Shape]) -> bool:
@@ -310,7 +375,12 @@ class ShelfBook:
         key = tuple(sorted(shape.number for shape in shapes))
         if key in self._known:
             return False
-        if key not in self._tries:
+        tries = self._tries.get(key)
+        if tries is not None and tries > MOST_TRIES:
+            return True
+        if self._failed.has_less_than(shapes):
+            return True
+        if tries is None:
             area = sum(shape.area_mm2 for shape in shapes)
             widest = sorted((shape.inner_mm for shape in shapes), reverse=True)[:2]
             too_wide = 2 * sum(widest) + self.gap_mm > self._across_mm + 1e-6

@@ -90,7 +90,12 @@ class Recreator:
             if tower is not None:
                 state.loads[load_index] = (*load[:tower_index], tower, *load[tower_index + 1 :])
                 return True
-        return self.repacks_left > 0 and self._put_by_repacking(state, item, options)
+        if self.repacks_left <= 0:
+            return False
+        # Shelves that had no room as they stood, now or before, may have it when put down anew.
+        options = self._options(state, item, indexes, random, are_barred_too=True)
+        options.sort(key=_cost)
+        return self._put_by_repacking(state, item, options)
 
     def _placed(self, tower: Tower, item: Item, layer_index: int, random: Random) -> Tower | None:
         if layer_index < 0:
@@ -129,7 +134,12 @@ class Recreator:
         return False
 
     def _options(
-        self, state: Loads, item: Item, indexes: Sequence[int], random: Random
+        self,
+        state: Loads,
+        item: Item,
+        indexes: Sequence[int],
+        random: Random,
+        are_barred_too: bool = False,
     ) -> list[tuple[float, int, int, int]]:
         """(cost, load, tower, layer) of every place whose height allows the item; -1: new layer."""
         options: list[tuple[float, int, int, int]] = []
@@ -142,7 +152,7 @@ class Recreator:
                 if extra == float("inf"):
                     continue
             for tower_index, tower in enumerate(state.loads[load_index]):
-                for cost, layer_index in _tower_options(tower, item, air):
+                for cost, layer_index in _tower_options(tower, item, air, are_barred_too):
                     cost = cost * (1 + noise * rand()) + extra
                     options.append((cost, load_index, tower_index, layer_index))
         return options
@@ -253,22 +263,25 @@ def _cost(option: tuple[float, int, int, int]) -> float:
     return option[0]
 
 
-def _tower_options(tower: Tower, item: Item, air: float) -> list[tuple[float, int]]:
+def _tower_options(
+    tower: Tower, item: Item, air: float, are_barred_too: bool = False
+) -> list[tuple[float, int]]:
     """(cost, layer) for each layer of a tower that has the height; -1 is a new layer.
 
-    What found no room before is asked of the pattern here, since that answers most questions.
+    What found no room before is asked of the pattern here, since that answers most questions;
+    with `are_barred_too` such layers are named all the same.
     """
     options: list[tuple[float, int]] = []
     slack, height, shape = tower.slack_mm, item.height_mm, item.shape
     if slack < 0:
         return options
     for index, layer in enumerate(tower.layers):
-        if layer.site.is_whole or layer.pattern.is_barred(shape):
+        if layer.site.is_whole or (not are_barred_too and layer.pattern.is_barred(shape)):
             continue
         if height <= layer.height_mm:
             options.append(((layer.height_mm - height) * air, index))
             continue
-        more = _raised_by_mm(tower, index, height)
+        more = raised_by_mm(tower, index, height)
         if more <= slack:
             options.append((float(more), index))
     more = _new_layer_mm(tower, height)
@@ -277,7 +290,7 @@ def _tower_options(tower: Tower, item: Item, air: float) -> list[tuple[float, in
     return options
 
 
-def _raised_by_mm(tower: Tower, index: int, height: int) -> int:
+def raised_by_mm(tower: Tower, index: int, height: int) -> int:
     """How much of a tower's slack it takes to make a layer so high."""
     column, layers = tower.column, tower.layers
     if index == len(layers) - 1:

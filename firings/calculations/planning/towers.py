@@ -87,7 +87,9 @@ class Layer:
         if self.pattern.book is book:
             return self
         pattern = book.known(self.pattern.key)
-        if pattern is None and book.fits_here(self.pattern.spots):
+        # Without posts there is all the room that there is with them.
+        is_roomier = book is self.site.topmost and self.pattern.book is self.site.carrying
+        if pattern is None and (is_roomier or book.fits_here(self.pattern.spots)):
             pattern = book.pattern(self.pattern.spots)
         if pattern is None:
             pattern = book.repacked([spot.shape for spot in self.pattern.spots])
@@ -114,6 +116,12 @@ class Column:
             for height in range(space.chamber.height_mm + 1)
         ]
         self.rises = [NEVER if posts is None else sum(posts) for posts in self.posts_for]
+
+    @property
+    def questions(self) -> int:
+        """How much geometry was asked of this tower's shelves so far: the work done."""
+        sites = (self.free, *self.held)
+        return sum(site.carrying.questions + site.topmost.questions for site in sites)
 
     def rise_mm(self, height_mm: int) -> int:
         """The posts that clear ware of this height; `NEVER` when the studio has none so high."""

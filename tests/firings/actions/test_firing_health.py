@@ -246,7 +246,7 @@ def test_a_thermocouple_above_the_chamber_is_refused(firing):
     [
         lambda firing: Firing.objects.filter(pk=firing.pk).update(load_kg=0),
         lambda firing: Firing.objects.filter(pk=firing.pk).update(load_kg=2_001),
-        lambda firing: WitnessCone.objects.create(firing=firing, cone="6", bend=1, role="witness"),
+        lambda firing: WitnessCone.objects.create(firing=firing, cone="6", bend=1, role="wit"),
         lambda firing: WitnessCone.objects.create(firing=firing, cone="6", bend=1, position="lid"),
         lambda firing: WitnessCone.objects.bulk_create(
             [WitnessCone(firing=firing, cone="6", bend=1) for _ in range(2)]

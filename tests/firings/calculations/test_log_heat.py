@@ -5,8 +5,8 @@ from math import hypot
 
 import pytest
 
+from firings.calculations.cone_kinetics import LEFT_OUT_RMS_C
 from firings.calculations.cones import published_equivalents_c
-from firings.calculations.heat_work import LEFT_OUT_RMS_C
 from firings.calculations.log_heat import log_heat_c
 from firings.calculations.readings import Reading
 

@@ -17,6 +17,7 @@ from firings.calculations.cone_packs import (
     measured_layers,
     measured_packs,
     near_height,
+    pack_around,
     role_of,
 )
 from firings.calculations.cones import CONES
@@ -129,6 +130,9 @@ def test_roles_follow_from_the_cone():
     # guide, firing, guard, one cone apart (encyclopaedia; suppliers)
     assert [role_of(cone, "6") for cone in ("5", "6", "7")] == ["guide", "firing", "guard"]
     assert role_of("06", "6") == "guide"  # a leading zero matters
+    assert pack_around("6") == ("5", "6", "7")
+    assert pack_around("5.5") == ("5", "5.5", "6")
+    assert pack_around("14") == ("13", "14")
 
 
 def test_layers_come_from_their_packs_and_the_kiln_from_its_layers():

@@ -1,0 +1,4 @@
+DROP TRIGGER month_balance_is_of_the_month_just_closed;
+DROP TRIGGER month_balance_is_not_replaced;
+DROP TRIGGER month_balance_is_not_changed;
+DROP TRIGGER month_balance_is_not_deleted;
