@@ -11,7 +11,8 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from firings.models import Firing
-from firings.pages.load_drawing import LayerDrawing, LoadDrawing, StackDrawing, Thing, draw_load
+from firings.pages.load_drawing import LayerDrawing, LoadDrawing, Thing, draw_load
+from firings.pages.load_side import StackDrawing
 from studio.calculations.quantities import LengthUnit, format_length
 from studio.models import Studio
 from studio.pages.context import Units
@@ -26,6 +27,10 @@ CAUTIONS = (
     "Kiln wash and dry clay make dust that harms lungs: wear a mask, vacuum with a fine filter, "
     "do not blow or sweep.",
     "The kiln's manual and the studio's own rules go before this sheet.",
+)
+BUNDLE_CAUTION = (
+    "What stands in, on or in a row with another piece goes in as the list says: bone dry and "
+    "without glaze where it touches. Prop a row of tiles at both ends, so that it cannot fall."
 )
 FILLS = {"piece": "#ffffff", "quarter": "#eef3f5", "post": "#86756a", "cones": "#fde5d6"}
 FILLS["room"] = "#ffffff"
@@ -58,7 +63,7 @@ def _sheet(
         "side_alt": "The kiln from its front, with its shelves, posts and ware to scale; the table "
         "beside it says the same.",
         "layers": [_layer(one, show) for one in drawing.layers],
-        "cautions": CAUTIONS,
+        "cautions": [*([BUNDLE_CAUTION] if drawing.has_bundles else []), *CAUTIONS],
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime, timedelta
 
 from billing.demo.kiln_logs import schedule_for, schedule_json
@@ -38,8 +39,9 @@ def make_a_load(scene: Scene, at: datetime) -> None:
     )
     keep_slip_out(by=by, at=at, firing=firing, booking=waiting[-1])
     fill_load(by=by, at=at, firing=firing)
-    own = Placement.objects.filter(layer__firing=firing, carried_by=None)
-    put = own.order_by("pk").first()
+    own = Placement.objects.filter(layer__firing=firing, carried_by=None, x_mm__isnull=False)
+    # in the middle, where no post has to stand for a shelf above
+    put = min(own, key=lambda one: math.hypot(one.x_mm, one.y_mm), default=None)
     if put is not None:
         lock_piece(by=by, at=at, firing=firing, piece=put.piece, is_locked=True)
         fill_load(by=by, at=at, firing=firing)

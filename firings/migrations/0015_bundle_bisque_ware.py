@@ -44,7 +44,7 @@ class Migration(migrations.Migration):
                 choices=[
                     ("nest", "stands in the bowl below"),
                     ("lid", "lies on its jar"),
-                    ("edge", "stands on edge in one row"),
+                    ("edge", "stands on edge in the same row"),
                 ],
                 max_length=4,
             ),

@@ -37,7 +37,7 @@ class Stands(models.TextChoices):
 
     NEST = "nest", "stands in the bowl below"
     LID = "lid", "lies on its jar"
-    EDGE = "edge", "stands on edge in one row"
+    EDGE = "edge", "stands on edge in the same row"
 
 
 class Placement(models.Model):

@@ -139,7 +139,7 @@ def _picked(drawing: LoadDrawing, asked: str) -> Picked | None:
     for layer in drawing.layers:
         for thing, line in zip(
             (one for one in layer.things if one.piece),
-            (one for one in layer.lines if not one.is_carried),
+            (one for one in layer.lines if one.carrier is None),
             strict=True,
         ):
             if thing.piece == int(asked):

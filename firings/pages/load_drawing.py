@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from firings.actions.kiln_space import footprint_of, stacks_of
-from firings.actions.load_ware import written_bundles
-from firings.calculations.bisque_bundles import Bundle
+from firings.actions.kiln_space import stacks_of
 from firings.calculations.footprints import Footprint, charged_area_mm2
 from firings.calculations.kiln_space import Stack
 from firings.calculations.load_plan import CONE_PACK
@@ -33,9 +31,8 @@ from firings.pages.load_shapes import (
     rectangle_path,
     shelf_path,
 )
+from firings.pages.load_side import MARGIN_MM, OnShelf, StackDrawing, draw_side, standing_on
 
-MARGIN_MM = 12
-LABEL_ROOM_MM = 50
 LABEL_MM = (11.0, 30.0)
 
 
@@ -75,33 +72,12 @@ class Line:
     booking: Booking
     piece: Piece
     place: str
-    is_carried: bool = False
+    carrier: Piece | None = None
 
-
-@dataclass(frozen=True)
-class OnShelf:
-    """What stands on a shelf by itself: a piece, a bundle of bisque ware or a booked part."""
-
-    placement: Placement
-    footprint: Footprint | None
-    height_mm: int
-    with_it: str
-
-
-def standing_on(layer: Layer) -> list[OnShelf]:
-    """Everything on a layer but what rides on another piece. Prefetch placements with pieces."""
-    placements = list(layer.placements.all())
-    bundles = {int(bundle.id): bundle for bundle in written_bundles(placements)}
-    return [
-        _on_shelf(put, bundles.get(put.piece_id)) for put in placements if not put.carried_by_id
-    ]
-
-
-def _on_shelf(put: Placement, bundle: Bundle | None) -> OnShelf:
-    if bundle is None:
-        return OnShelf(put, footprint_of(put.piece), put.piece.height_mm, "")
-    words = f", with {len(bundle.rider_ids)} more in or on it"
-    return OnShelf(put, bundle.footprint, bundle.height_mm, words)
+    @property
+    def picks(self) -> int:
+        """The piece that is moved when this one is to move."""
+        return self.carrier.pk if self.carrier else self.piece.pk
 
 
 @dataclass(frozen=True)
@@ -126,37 +102,15 @@ class LayerDrawing:
 
 
 @dataclass(frozen=True)
-class Block:
-    """A rectangle of the side view, in mm of the picture."""
-
-    kind: str
-    x: float
-    y: float
-    width: float
-    height: float
-
-
-@dataclass(frozen=True)
-class SideLabel:
-    """The number of a layer, beside the chamber."""
-
-    x: float
-    y: float
-    text: str
-
-
-@dataclass(frozen=True)
-class StackDrawing:
-    view_box: str
-    blocks: tuple[Block, ...]
-    labels: tuple[SideLabel, ...]
-
-
-@dataclass(frozen=True)
 class LoadDrawing:
     layers: tuple[LayerDrawing, ...]
     side: StackDrawing | None
     fill_percent: int
+
+    @property
+    def has_bundles(self) -> bool:
+        """Whether something stands in or on another piece, or on edge."""
+        return any(line.carrier for layer in self.layers for line in layer.lines)
 
 
 def draw_load(firing: Firing) -> LoadDrawing:
@@ -177,7 +131,7 @@ def draw_load(firing: Firing) -> LoadDrawing:
     taken_mm2 = sum(_taken_mm2(layer, stacks[layer.pk], gap_mm) for layer in layers)
     return LoadDrawing(
         layers=drawn,
-        side=_draw_side(firing.kiln, layers, stacks) if layers else None,
+        side=draw_side(firing.kiln, layers, stacks) if layers else None,
         fill_percent=round(100 * taken_mm2 / usable_mm2) if usable_mm2 else 0,
     )
 
@@ -226,7 +180,7 @@ def _draw_layer(
         view_box=f"{left - MARGIN_MM:.0f} {-back - MARGIN_MM:.0f} {width:.0f} {depth:.0f}",
         shelf=shelf_path(stack.shelf),
         things=tuple(things),
-        lines=tuple(_line(placement, stack) for placement in placements),
+        lines=tuple(_lines(placements, on_shelf, stack)),
         tallest_mm=max((one.height_mm for one in on_shelf), default=0),
         fill_percent=round(100 * _taken_mm2(layer, stack, gap_mm) / stack.shelf.area_mm2),
         is_locked=bool(hold and hold.is_whole),
@@ -287,17 +241,28 @@ def _draw_cone_pack(pack: Sequence[float]) -> Thing:
     return Thing("cones", (path,), "cones", x_mm, -y_mm, 18, "witness cones")
 
 
-def _line(placement: Placement, stack: Stack) -> Line:
+def _lines(
+    placements: Sequence[Placement], on_shelf: Sequence[OnShelf], stack: Stack
+) -> Iterator[Line]:
+    """Each piece, and after it what it carries."""
+    for one in on_shelf:
+        yield _line(one.placement, stack, one.with_it)
+        for put in placements:
+            if put.carried_by_id == one.placement.piece_id:
+                yield _line(put, stack, "")
+
+
+def _line(placement: Placement, stack: Stack, with_it: str) -> Line:
     piece = placement.piece
     if placement.carried_by:
-        name = placement.carried_by.name
-        return Line(piece.booking, piece, f"{placement.get_stands_display()} ({name})", True)
+        words = placement.get_stands_display()
+        return Line(piece.booking, piece, words, placement.carried_by)
     if placement.x_mm is None or placement.y_mm is None:
         quarters = [QUARTER_WORDS[quarter] for quarter in placement.quadrants]
         is_whole = len(quarters) == QUARTERS_OF_A_SHELF
         place = "the whole shelf" if is_whole else "quarters: " + ", ".join(quarters)
     else:
-        place = place_words(stack.shelf, placement.x_mm, placement.y_mm)
+        place = place_words(stack.shelf, placement.x_mm, placement.y_mm) + with_it
     return Line(piece.booking, piece, place)
 
 
@@ -311,48 +276,3 @@ def _taken_mm2(layer: Layer, stack: Stack, gap_mm: int) -> int:
         else:
             taken += charged_area_mm2(one.footprint, gap_mm)
     return taken
-
-
-def _draw_side(kiln: Kiln, layers: Sequence[Layer], stacks: dict[int, Stack]) -> StackDrawing:
-    """The chamber seen from its front: floor below, posts, shelves, and ware as blocks."""
-    across, height = kiln.chamber_across_mm, kiln.chamber_height_mm
-    blocks = [Block("chamber", -across / 2, 0, across, height)]
-    labels = []
-    for layer in layers:
-        stack = stacks[layer.pk]
-        blocks += _side_of_layer(layer, stack, height, kiln.post_width_mm)
-        outside = -1 if layer.stack == "left" else 1
-        shelf_y = height - layer.shelf_bottom_mm - stack.shelf.thickness_mm / 2
-        x = outside * (across / 2 + LABEL_ROOM_MM / 2)
-        labels.append(SideLabel(x, shelf_y, str(layer.position)))
-    left, width = -across / 2 - LABEL_ROOM_MM, across + 2 * LABEL_ROOM_MM
-    box = f"{left:.0f} {-MARGIN_MM} {width:.0f} {height + 2 * MARGIN_MM}"
-    return StackDrawing(box, tuple(blocks), tuple(labels))
-
-
-def _side_of_layer(layer: Layer, stack: Stack, height: int, post_width_mm: int) -> list[Block]:
-    left, _, right, _ = stack.shelf.bounds_mm
-    under_y = height - layer.shelf_bottom_mm
-    top_y = under_y - stack.shelf.thickness_mm
-    posts_mm = sum(layer.posts_mm)
-    blocks = [
-        Block("post", x_mm - post_width_mm / 2, under_y, post_width_mm, posts_mm)
-        for x_mm in sorted({x for x, _ in stack.post_places_mm})
-    ]
-    blocks += [_side_of_piece(one, stack, top_y) for one in standing_on(layer)]
-    thickness = stack.shelf.thickness_mm
-    return [*blocks, Block("shelf", left, top_y, right - left, thickness)]
-
-
-def _side_of_piece(one: OnShelf, stack: Stack, top_y: float) -> Block:
-    placement, footprint = one.placement, one.footprint
-    if footprint is None or placement.x_mm is None:
-        left, _, right, _ = stack.shelf.bounds_mm
-        middle, _ = quarter_middle(stack.shelf, placement.quadrants)
-        half = (right - left) / (2 if len(placement.quadrants) == QUARTERS_OF_A_SHELF else 4)
-    else:
-        middle, half = placement.x_mm, half_width_mm(footprint, placement.turn_deg)
-    return Block(
-        "piece", round(middle - half, 1), top_y - one.height_mm, round(2 * half, 1),
-        one.height_mm,
-    )  # fmt: skip

@@ -138,7 +138,7 @@ class TestBundles:
         assert booking.charged_area_mm2 == charged
         client.force_login(cosmo)
         page = client.get(f"/firings/{firing.pk}/load/").content.decode()
-        assert page.count("stands in the bowl below (Bowl)") == 3
+        assert page.count("stands in the bowl below") == 3
         layers = client.get(f"/api/v1/firings/{firing.pk}/layout/").json()
         told = [put["stands"] for layer in layers for put in layer["placements"]]
         assert sorted(told) == ["", ""] + ["stands in the bowl below"] * 3
