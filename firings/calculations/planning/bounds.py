@@ -72,9 +72,7 @@ def firings_bound(
     return sum(_fewest_firings(kiln, nodes) for kiln in kilns)
 
 
-def needs_more_than_one_firing(
-    space: KilnSpace, pieces: Sequence[Sized], gap_mm: float
-) -> bool:
+def needs_more_than_one_firing(space: KilnSpace, pieces: Sequence[Sized], gap_mm: float) -> bool:
     """Whether pieces certainly do not fit into one firing; False proves nothing."""
     return bool(pieces) and _fewest_by_prices(FeaturedKiln(space, pieces, gap_mm)) > 1
 

@@ -132,9 +132,7 @@ def _shapes_after(layer: Layer, gone: Sequence[Item], come: Sequence[Item]) -> l
     return shapes + [item.shape for item in come]
 
 
-def _with(
-    layer: Layer, pattern: Pattern, gone: Sequence[Item], come: Sequence[Item]
-) -> Layer:
+def _with(layer: Layer, pattern: Pattern, gone: Sequence[Item], come: Sequence[Item]) -> Layer:
     left = {item.number for item in gone}
     items = (*(item for item in layer.items if item.number not in left), *come)
     return Layer(layer.site, pattern, items, layer.has_pack and not layer.site.has_pack)

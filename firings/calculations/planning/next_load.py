@@ -14,7 +14,6 @@ from firings.calculations.planning.problem import (
     QueuePlan,
 )
 
-
 # After so many turns each, a stage and cone with less than this share of the best score has only
 # every so manieth turn.
 FAIR_TURNS, BEHIND, SLOWED = 8, 0.97, 6

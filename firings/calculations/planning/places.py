@@ -295,9 +295,7 @@ def _beyond_corner(
     return beyond
 
 
-def _along_side(
-    curves: Curves, which: NDArray[np.intp], px: Array, py: Array
-) -> NDArray[np.bool_]:
+def _along_side(curves: Curves, which: NDArray[np.intp], px: Array, py: Array) -> NDArray[np.bool_]:
     """Whether points of lines lie beside the side that counts."""
     middle, half = curves.spans[0][which], curves.spans[1][which]
     # A side's line stands upright or lies level, so the other coordinate runs along it.
@@ -306,9 +304,7 @@ def _along_side(
     return beside
 
 
-def _circles_meet_lines(
-    curves: Curves, first_new: int, xs: list[Array], ys: list[Array]
-) -> None:
+def _circles_meet_lines(curves: Curves, first_new: int, xs: list[Array], ys: list[Array]) -> None:
     x, y, radius = curves.circles
     nx, ny, reach = curves.lines
     to_line = reach - x[:, None] * nx - y[:, None] * ny
