@@ -8,14 +8,14 @@ That is a plan with one load fewer, and the next attempt begins. The search neve
 attempt is hopeless; it stops at a bound, or when the caller has seen enough.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from random import Random
 
 from firings.calculations.planning.anneal import Cooling, plain_mood, recreate_all, steps
 from firings.calculations.planning.left_out import FIXED_SEED, fits_alone
 from firings.calculations.planning.preparing import Prepared
-from firings.calculations.planning.recreate import Loads
+from firings.calculations.planning.recreate import Loads, Penalty
 from firings.calculations.planning.towers import Item, items_in
 
 COOLING = Cooling(0.4, 0.02, 1500)
@@ -113,14 +113,20 @@ class KindSearch:
             items_in(loads[lightest]),
         )
 
-    def less_late(self, days: list[int], count: int) -> bool:
-        """Some steps with the loads on fixed days, to have fewer pieces late; True when better."""
-        make = self.prepared.make
+    @staticmethod
+    def penalty_for(days: Sequence[int]) -> Penalty:
+        """What it costs to have an item in the load of each day: not dry by then, never."""
 
         def penalty(item: Item, index: int) -> float:
             if item.ready > days[index]:
                 return float("inf")
             return LATE_MM if item.due is not None and item.due < days[index] else 0.0
+
+        return penalty
+
+    @staticmethod
+    def late_on(days: Sequence[int]) -> Callable[[Loads], int]:
+        """How many items are late when the loads are fired on these days."""
 
         def late(state: Loads) -> int:
             return sum(
@@ -129,10 +135,16 @@ class KindSearch:
                 for item in items_in(load)
             )
 
+        return late
+
+    def less_late(self, days: Sequence[int], count: int) -> bool:
+        """Some steps with the loads on fixed days, to have fewer pieces late; True when better."""
+        make, late = self.prepared.make, self.late_on(days)
+
         def measure(state: Loads) -> float:
             return self.unplaced(state) + LATE_PIECES * late(state)
 
-        make.penalty = penalty
+        make.penalty = self.penalty_for(days)
         least = late(self.best)
         found = False
         for number, (state, _) in enumerate(

@@ -6,8 +6,9 @@ the loads found are fired in the order in which they are dry and due.
 
 With dates, the default way of working, the loads are given days (`schedule`) and the search goes
 on with the days fixed: ruin and recreate in which an early load refuses what is not dry by then and
-a late place costs something; then the days are given anew. The number of firings is given up only
-when otherwise more pieces would be late than by hand.
+a late place costs something; then the days are given anew. The queue loaded by its dates, as by
+hand (`by_dates`), says how many pieces may be late. As long as the fewest firings make more late,
+a plan with more firings is shown, and brought down load by load (`dated_search`).
 """
 
 from collections.abc import Iterator
@@ -16,6 +17,8 @@ from datetime import date
 from random import Random
 
 from firings.calculations.planning.bounds import firings_bound
+from firings.calculations.planning.by_dates import as_states, loads_by_dates
+from firings.calculations.planning.dated_search import DatedSearch, Timetable, scheduled
 from firings.calculations.planning.kind_search import KindSearch
 from firings.calculations.planning.preparing import prepare
 from firings.calculations.planning.problem import (
@@ -25,8 +28,7 @@ from firings.calculations.planning.problem import (
     QueuePlan,
     QueueProgress,
 )
-from firings.calculations.planning.schedule import batch_of, late_count, schedule
-from firings.calculations.planning.towers import Load, items_in
+from firings.calculations.planning.towers import items_in
 from firings.calculations.planning.written import written_layers
 
 # Steps of one turn, over all kinds; a progress is handed out after each.
@@ -39,8 +41,11 @@ STEPS_BEFORE_DATES = 3_000
 
 @dataclass
 class _QueueSearch:
+    """The search of each kind, and with dates the one that keeps to them (`dated`)."""
+
     queue: Queue
     kinds: list[tuple[tuple[str, str], KindSearch]]
+    dated: DatedSearch | None = None
 
     @property
     def firings(self) -> int:
@@ -48,21 +53,45 @@ class _QueueSearch:
 
     @property
     def steps(self) -> int:
-        return sum(search.steps for _, search in self.kinds)
+        own = sum(search.steps for _, search in self.kinds)
+        return own + (self.dated.steps if self.dated else 0)
 
-    def loads(self) -> list[tuple[int, Load]]:
-        return [
-            (number, load)
-            for number, (_, search) in enumerate(self.kinds)
-            for load in search.best.loads
-        ]
+    @property
+    def between(self) -> int:
+        return self.queue.days_between_firings
 
-    def days(self) -> list[int]:
-        batches = [batch_of(load) for _, load in self.loads()]
-        return schedule(batches, self.queue.today.toordinal(), self.queue.days_between_firings)
+    @property
+    def today(self) -> int:
+        return self.queue.today.toordinal()
 
-    def late(self, days: list[int]) -> int:
-        return late_count([batch_of(load) for _, load in self.loads()], days)
+    def fewest(self) -> Timetable:
+        """The fewest firings found, on the days on which fewest pieces are late."""
+        return scheduled([search.best for _, search in self.kinds], self.today, self.between)
+
+    def keep_to_dates(self, seed: int) -> None:
+        """Load the queue by its dates, as it is done by hand: no more may be late than then."""
+        fired = loads_by_dates(
+            [search.prepared for _, search in self.kinds],
+            [frozenset(search.never) for _, search in self.kinds],
+            self.today,
+            self.between,
+        )
+        days = tuple(day for loads in fired for day, _ in loads)
+        table = Timetable(tuple(as_states(fired)), days)
+        searches = [search for _, search in self.kinds]
+        random = Random(f"{seed} dates")  # noqa: S311
+        self.dated = DatedSearch(searches, table, table.late, self.today, self.between, random)
+
+    def best(self) -> Timetable:
+        """The plan to show: the fewest firings, or with dates those that they allow."""
+        fewest = self.fewest()
+        if self.dated is None:
+            return fewest
+        own = self.dated.best
+        is_allowed = fewest.late <= self.dated.most_late
+        if is_allowed and (fewest.firings, fewest.late) <= (own.firings, own.late):
+            return fewest
+        return own
 
     def find_bounds(self) -> int:
         """The fewest firings there can be, kind by kind; pieces that never go in are left out."""
@@ -85,35 +114,41 @@ class _QueueSearch:
 
     def dated_turn(self, steps: int) -> None:
         """Every kind tries to have fewer pieces late, on the days its loads have now."""
-        days = self.days()
+        table = self.fewest()
         total = sum(len(search.prepared.items) for _, search in self.kinds)
-        first = 0
-        for _, search in self.kinds:
-            own = days[first : first + search.count]
-            first += search.count
-            search.less_late(own, max(1, steps * len(search.prepared.items) // max(1, total)))
+        for number, (_, search) in enumerate(self.kinds):
+            share = steps * len(search.prepared.items) // max(1, total)
+            search.less_late(table.days_of(number), max(1, share))
+        if self.dated is None:
+            return
+        if self.fewest().late > self.dated.most_late and self.dated.best.firings > self.firings:
+            self.dated.turn(steps)
 
-    def plan(self, days: list[int]) -> QueuePlan:
-        dated = sorted(zip(days, self.loads(), strict=True), key=lambda row: row[0])
+    def plan(self, table: Timetable) -> QueuePlan:
         firings = []
-        for day, (number, load) in dated:
-            (stage, cone), search = self.kinds[number]
-            layers = written_layers(search.prepared, load)
-            firings.append(PlannedFiring(date.fromordinal(day), stage, cone, layers))
+        for number, ((stage, cone), search) in enumerate(self.kinds):
+            days, loads = table.days_of(number), table.states[number].loads
+            for day, load in zip(days, loads, strict=True):
+                layers = written_layers(search.prepared, load)
+                firings.append(PlannedFiring(date.fromordinal(day), stage, cone, layers))
+        firings.sort(key=lambda firing: firing.fire_on)
         never = [piece_id for _, search in self.kinds for piece_id in search.never]
         planned = {piece_id for firing in firings for piece_id in firing.piece_ids}
         barred = [piece.id for piece in self.queue.pieces if piece.id not in planned]
         return QueuePlan(tuple(firings), tuple(sorted({*never, *barred})))
 
-    def fill(self) -> float:
-        """Footprints over the area of all shelves used."""
-        used = shelves = 0
-        for _, load in self.loads():
-            for tower in load:
-                for layer in tower.layers:
-                    used += layer.area_mm2
-                    shelves += tower.column.stack.shelf.area_mm2
-        return used / shelves if shelves else 0.0
+
+def _fill(table: Timetable) -> float:
+    """Footprints over the area of all shelves used."""
+    layers = [
+        (layer.area_mm2, tower.column.stack.shelf.area_mm2)
+        for state in table.states
+        for load in state.loads
+        for tower in load
+        for layer in tower.layers
+    ]
+    shelves = sum(shelf for _, shelf in layers)
+    return sum(used for used, _ in layers) / shelves if shelves else 0.0
 
 
 def improve_queue(
@@ -124,49 +159,46 @@ def improve_queue(
     The first comes at once; then one after every few steps, the same plan again while nothing
     better is found, so that a caller can stop at any time. Ends when the bound is met or nothing
     better was found for long. The same queue, seed and count give the same plan on any machine.
-    `rule` weighs nothing here: every piece is fired, and dates count by pieces late.
+    With `respect_dates` no plan has more pieces late than the queue loaded by its dates, as by
+    hand. `rule` weighs nothing here: every piece is fired, and dates count by pieces late.
     """
     search = _searches(queue, seed)
-    bound = len(search.kinds)
+    if respect_dates:
+        search.keep_to_dates(seed)
+    bound, is_bound_known = len(search.kinds), False
     forced = _late_whatever_happens(queue)
     best: QueueProgress | None = None
-    best_key: tuple[int, int] | None = None
-    fewest = search.firings
     idle_since = 0
     while True:
-        days = search.days()
-        late = search.late(days)
-        fewest = min(fewest, search.firings)
-        key = (search.firings, late if respect_dates else 0)
-        if best is None or best_key is None or key < best_key:
-            is_best = search.firings <= bound and (not respect_dates or late <= forced)
-            best_key, idle_since = key, search.steps
+        table = search.best()
+        late = table.late
+        key = (table.firings, late if respect_dates else 0)
+        if best is None or key < (best.firings, best.late if respect_dates else 0):
+            idle_since = search.steps
             best = QueueProgress(
-                search.plan(days),
-                search.firings,
-                search.fill(),
-                bound,
-                search.steps,
-                is_best,
-                late,
-                fewest,
+                search.plan(table), table.firings, _fill(table), bound, 0, False, late
             )
-        best = replace(best, steps=search.steps)
+        is_best = best.firings <= bound and (not respect_dates or best.late <= forced)
+        fewest = min(best.firings, search.firings)
+        best = replace(
+            best,
+            bound=bound,
+            steps=search.steps,
+            is_best_possible=is_best,
+            firings_without_dates=fewest,
+        )
         yield best
-        if search.steps == 0:
-            bound = search.find_bounds()
-            is_best = search.firings <= bound and (not respect_dates or late <= forced)
-            best = replace(best, bound=bound, is_best_possible=is_best)
-            yield best
-        if best.is_best_possible or search.steps - idle_since > PATIENCE_STEPS:
+        if is_best or search.steps - idle_since > PATIENCE_STEPS:
             return
+        if not is_bound_known:
+            # Not before the first plan is out: it takes longer than that.
+            bound, is_bound_known = search.find_bounds(), True
+            continue
         before = search.steps
         search.turn(TURN_STEPS)
-        if (
-            respect_dates
-            and late > forced
-            and (search.steps >= STEPS_BEFORE_DATES or search.firings <= bound)
-        ):
+        is_soon = search.steps < STEPS_BEFORE_DATES and search.firings > bound
+        could_be_better = best.late > forced or best.firings > search.firings
+        if respect_dates and could_be_better and not is_soon:
             search.dated_turn(2 * TURN_STEPS)
         if search.steps == before:
             return
