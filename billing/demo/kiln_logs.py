@@ -14,6 +14,7 @@ from functools import lru_cache
 from billing.demo.kilns import PLATES, KilnPlate
 from billing.demo.scene import ZONE
 from firings.calculations.cones import cone_equivalent_c
+from firings.calculations.firing_summary import summarise
 from firings.calculations.kiln_simulation import KilnSample, Segment, simulate_firing
 from firings.calculations.log_heat import log_heat_c
 from firings.calculations.readings import Reading
@@ -52,7 +53,9 @@ class KilnLog:
     def true_heat_c(self) -> float:
         """The heat work it truly did, at 60 C an hour, whatever the thermocouple said."""
         true = [Reading(self.at(sample), sample.temp_c) for sample in self.samples]
-        return log_heat_c(true) or max(sample.temp_c for sample in self.samples)
+        summary = summarise(true)
+        heat_c = log_heat_c(summary.heat, summary.peak_c)
+        return heat_c or max(sample.temp_c for sample in self.samples)
 
     def temp_c(self, at: datetime) -> float:
         """What a pyrometer shows at a moment."""

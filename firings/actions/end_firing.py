@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
 from django.db import transaction
 
@@ -23,6 +22,7 @@ from firings.calculations.cones import CONES
 from firings.calculations.energy import MEASURED_SOURCES, EnergyEstimate
 from firings.calculations.energy_profile import energy_profile
 from firings.calculations.energy_reconciled import FiringMeters, best_energy
+from firings.calculations.readings import Reading as Moment
 from firings.calculations.watch_signs import WHILE_HEATING
 from firings.facts import firing_aborted, firing_closed
 from firings.models import (
@@ -73,13 +73,14 @@ def close_firing(
         require_state(firing, FiringState.OPENED)
         _check_settled(firing)
         _set_registers(firing, register_start_wh, register_end_wh)
-        _set_energy(firing, is_needed=True, at=at)
+        readings = moments_of(firing)
+        _set_energy(firing, readings, is_needed=True, at=at)
         firing.result, firing.reached_cone = result, reached_cone
         firing.is_kiln_fault, firing.closed_at = is_kiln_fault, at
         change_firing_state(firing, FiringState.CLOSED, deed="closed", by=by, at=at)
         firing.save()
         learn_cooling_of(firing, at=at)
-        keep_health_of(firing, at=at)
+        keep_health_of(firing, readings, at=at)
         if firing.is_empty_first_firing:
             _pass_first_firing(firing, kiln, by=by, at=at)
         firing_closed.send(sender=Firing, firing=firing, by=by, at=at)
@@ -107,7 +108,7 @@ def abort_firing(
         firing = locked_firing(firing)
         require_state(firing, FiringState.FIRING, FiringState.COOLING, FiringState.COOLED)
         _set_registers(firing, None, register_end_wh)
-        _set_energy(firing, is_needed=False, at=at)
+        _set_energy(firing, moments_of(firing), is_needed=False, at=at)
         firing.abort_reason, firing.is_kiln_fault = reason, is_kiln_fault
         firing.closed_at = at
         clear_alarms(firing, at=at, kinds=[*WHILE_HEATING, AlarmKind.NO_DATA])
@@ -169,12 +170,11 @@ def _set_registers(firing: Firing, start_wh: int | None, end_wh: int | None) -> 
         )
 
 
-def _set_energy(firing: Firing, *, is_needed: bool, at: datetime) -> None:
+def _set_energy(firing: Firing, readings: list[Moment], *, is_needed: bool, at: datetime) -> None:
     """Take the energy from the most trusted source and keep how it was spread over time.
 
     A firing that was broken off need not have one (`is_needed`).
     """
-    readings = moments_of(firing)
     started_at, ended_at = firing.started_at or at, firing.opened_at or at
     try:
         estimate = _estimate(firing, readings, started_at, ended_at, is_whole=is_needed)
@@ -200,7 +200,12 @@ def _set_energy(firing: Firing, *, is_needed: bool, at: datetime) -> None:
 
 
 def _estimate(
-    firing: Firing, readings: list[Any], started_at: datetime, ended_at: datetime, *, is_whole: bool
+    firing: Firing,
+    readings: list[Moment],
+    started_at: datetime,
+    ended_at: datetime,
+    *,
+    is_whole: bool,
 ) -> EnergyEstimate:
     """Firings that ended well say nothing of one that was broken off: it is not `is_whole`."""
     like = Firing.objects.filter(

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from firings.actions.energy_explained import ware_of
-from firings.actions.readings import moments_of
+from firings.actions.log_summary import summary_of
 from firings.calculations.cone_packs import (
     ConeFound,
     MeasuredPack,
@@ -37,9 +37,9 @@ def packs_of(cones: Iterable[WitnessCone]) -> tuple[MeasuredPack, ...]:
     )
 
 
-def keep_health_of(firing: Firing, *, at: datetime) -> FiringHealth:
+def keep_health_of(firing: Firing, readings: list[Moment], *, at: datetime) -> FiringHealth:
     """Work out and keep what this firing tells; the caller holds it and is closing it."""
-    readings = moments_of(firing)
+    summary = summary_of(firing)
     kiln, layers = firing.kiln, list(firing.layers.select_related("shelf_set"))
     shown = full_power(readings, kiln.rated_power_w)
     measured = measured_layers(packs_of(firing.witness_cones.all()))
@@ -51,7 +51,7 @@ def keep_health_of(firing: Firing, *, at: datetime) -> FiringHealth:
         full_power_w=shown.power_w or _metered_power_w(firing, readings),
         relay_cycles=relay_cycles(readings, kiln.rated_power_w),
         load_kg=None if firing.is_empty_first_firing else round(ware_of(firing, layers).kg, 2),
-        log_heat_c=log_heat_c(readings),
+        log_heat_c=log_heat_c(summary.heat, summary.peak_c),
         cones_layer=near.layer if near else None,
         cones_c=near.temp_c if near else None,
         cones_either_way_c=near.either_way_c if near else None,

@@ -17,6 +17,7 @@ from firings.actions.kilns import add_part, edit_kiln, replace_part
 from firings.actions.open_and_unload import ConeSeen, record_witness_cones
 from firings.actions.readings import add_firing_readings
 from firings.actions.weigh_load import weigh_load
+from firings.calculations.firing_summary import summarise
 from firings.calculations.log_heat import log_heat_c
 from firings.models import Firing, FiringHealth, FiringState, WitnessCone
 from firings.refusals import WareRefusal
@@ -80,7 +81,8 @@ def test_a_closed_firing_keeps_what_it_told(firing, cosmo):
     # 04 is down: 1063 - 2; 03 stands: 1086 - 15 + 2
     assert kept.cones_c == pytest.approx((1061 + 1073) / 2)
     assert kept.cones_layer == 1
-    assert kept.log_heat_c == pytest.approx(log_heat_c(scene.log(step_minutes=10)))
+    summary = summarise(scene.log(step_minutes=10))
+    assert kept.log_heat_c == pytest.approx(log_heat_c(summary.heat, summary.peak_c))
     assert kept.offset_c == pytest.approx(kept.cones_c - kept.log_heat_c)
     assert (kept.full_power_w, kept.relay_cycles, kept.top_minus_bottom_c) == (None, None, None)
     assert kept.load_kg > 0
