@@ -32,7 +32,7 @@ log = logging.getLogger(__name__)
 CLIENT_ID = "wareboard-listener"
 STORED_EVERY_S = 5.0
 TOPICS_READ_EVERY_S = 20.0
-RECONNECT_S = 5.0
+RECONNECT_S, RETRY_S = 5.0, 1.0
 AT_LEAST_ONCE = 1
 KEPT_AT_MOST = 5000
 
@@ -76,7 +76,7 @@ class MeterListener:
                 self._read_topics()
                 topics_s = now_s
             if not self._client.is_connected() and not self._connected():
-                time.sleep(min(RECONNECT_S, 1.0))
+                time.sleep(RETRY_S)
                 continue
             self._client.loop(timeout=0.2)
             if now_s - stored_s >= STORED_EVERY_S or len(self._waiting) >= KEPT_AT_MOST:
@@ -108,9 +108,14 @@ class MeterListener:
         try:
             add_kiln_readings(at=timezone.now(), kiln=kiln, readings=readings)
         except Refusal as refusal:
-            # An idle kiln that is measured all the same is no fault.
-            if refusal.code != "no_firing_running":
+            if refusal.code == "no_firing_running":
+                return  # an idle kiln that is measured all the same is no fault
+            if len(moments) == 1:
                 of_kiln[-1].fault = refusal.message
+                return
+            # One message with a wrong clock must not take the others with it.
+            for heard in moments.values():
+                self._store_kiln(kiln, [heard])
 
     def _note(self, waiting: list[_Heard]) -> None:
         faults = {heard.topic: heard.fault for heard in waiting if heard.fault}

@@ -14,6 +14,7 @@ from typing import Any
 import paho.mqtt.client as mqtt
 import pytest
 from amqtt.broker import Broker
+from django.utils import timezone
 
 from firings.actions.kiln_topics import set_kiln_topic
 from firings.meter_listener import MeterListener
@@ -130,6 +131,17 @@ def test_a_message_that_cannot_be_read_is_noted_and_the_next_one_is_taken(
     listen(broker_port, lambda: firing.readings.count() == 1, *messages)
     assert firing.readings.count() == 1
     assert "the message is no JSON" in KilnTopic.objects.get().last_fault
+
+
+def test_a_message_with_a_wrong_clock_does_not_take_the_others_with_it(
+    broker_port: int, firing: Firing
+) -> None:
+    hear(firing.kiln)
+    wrong = told(timezone.now() + timedelta(days=400), 101.0)
+    messages = [told(firing.started_at, 100.0), wrong]
+    listen(broker_port, lambda: KilnTopic.objects.get().last_fault != "", *messages)
+    assert [reading.temp_c for reading in firing.readings.all()] == [100.0]
+    assert "lies in the future" in KilnTopic.objects.get().last_fault
 
 
 def test_an_idle_kiln_is_heard_and_nothing_is_stored(broker_port: int, firing: Firing) -> None:
