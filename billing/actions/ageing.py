@@ -9,9 +9,9 @@ from datetime import date, timedelta
 from django.db.models import Max, Sum
 
 from billing.actions.balances import balances_on
-from billing.actions.ledger import next_month
 from billing.calculations.ageing import open_items
 from billing.calculations.statements import AgedBalance, OpenItem, age_balance
+from billing.calculations.wall_clock import next_month
 from billing.models import BillingPolicy, MonthClose, Posting, Statement
 from studio.models import Account
 

@@ -10,7 +10,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Exists, Max, Min, OuterRef, Q
 
-from billing.actions.ledger import day_words, hold_ledger, local_day, next_month
+from billing.actions.ledger import day_words, hold_ledger, local_day
 from billing.actions.month_charge_lines import has_monthly_charges
 from billing.actions.month_sums import MonthSums, keep_balances, month_sums
 from billing.actions.preview_month_charges import standing_charges
@@ -21,6 +21,7 @@ from billing.actions.statement_contents import (
     statement_contents,
 )
 from billing.actions.statement_drafts import Draft, month_totals, statement_drafts
+from billing.calculations.wall_clock import next_month
 from billing.models import (
     FiringCost,
     JournalEntry,

@@ -8,19 +8,19 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from billing.actions.ledger import day_words, next_month
+from billing.actions.ledger import day_words
+from billing.calculations.metered_energy import MeteredEnergy
 from billing.calculations.splitting import largest_remainder
 from billing.calculations.tariff_documents import from_json
 from billing.calculations.tariff_versions import DatedTariff, PricedVersion, price_by_versions
 from billing.calculations.tariffs import (
     EnergyTax,
-    MeteredEnergy,
     PricedPeriod,
     energy_by_month,
     energy_cost_minor,
 )
 from billing.calculations.tiers import TieredTariff
-from billing.calculations.wall_clock import day_start
+from billing.calculations.wall_clock import day_start, next_month
 from billing.calculations.working import PeriodWords, TaxWords, energy_sentence
 from billing.models import FiringCost, TariffVersion
 from firings.models import Firing

@@ -13,6 +13,7 @@ from datetime import date, datetime
 
 from django.db import connection, transaction
 
+from billing.calculations.wall_clock import next_month
 from billing.models import BillingPolicy, JournalEntry, LedgerAccount, MonthClose, Posting
 from billing.refusals import BillingRefusal
 from studio.actions.permits import require_role
@@ -153,11 +154,6 @@ def first_open_day(on: date) -> date:
     """`on` itself, or the first day after the closed months when it lies in one of them."""
     last_closed = MonthClose.objects.order_by("-month").values_list("month", flat=True).first()
     return on if last_closed is None else max(on, next_month(last_closed))
-
-
-def next_month(month: date) -> date:
-    """The first day of the month after the one `month` lies in."""
-    return date(month.year + month.month // 12, month.month % 12 + 1, 1)
 
 
 def local_day(at: datetime) -> date:

@@ -10,13 +10,13 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Sum
 
-from billing.actions.ledger import next_month
 from billing.calculations.memberships import (
     CREW_KINDS,
     CrewTerm,
     Term,
     crew_credit_minor,
 )
+from billing.calculations.wall_clock import next_month
 from billing.models import ChargeStep, CrewTurn, MembershipHolding, MembershipKind
 from firings.models import Firing
 from studio.models import Person

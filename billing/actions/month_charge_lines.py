@@ -10,10 +10,10 @@ from fractions import Fraction
 from typing import Any
 
 from billing.actions.energy_pricing import LONGEST, intervals_of
-from billing.actions.ledger import next_month
 from billing.actions.month_charge_words import ChargeWords
 from billing.calculations.bill import DemandLine, demand_lines, fixed_lines, within
 from billing.calculations.charges import percent_rate
+from billing.calculations.metered_energy import EnergyInterval
 from billing.calculations.month_sharing import (
     Carried,
     SharingFiring,
@@ -21,8 +21,8 @@ from billing.calculations.month_sharing import (
     share_by_peak,
 )
 from billing.calculations.tariff_documents import from_json
-from billing.calculations.tariffs import EnergyInterval, Tariff
-from billing.calculations.wall_clock import day_start
+from billing.calculations.tariffs import Tariff
+from billing.calculations.wall_clock import day_start, next_month
 from billing.models import ChargeKind, FiringCost, TariffVersion
 from firings.models import Firing, FiringState
 from studio.calculations.money import minor_digits, round_half_up

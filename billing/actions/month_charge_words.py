@@ -11,10 +11,11 @@ from fractions import Fraction
 from babel.dates import format_datetime
 from babel.numbers import format_decimal
 
-from billing.actions.ledger import day_words, next_month
+from billing.actions.ledger import day_words
 from billing.calculations.bill import BillLine, DemandLine
 from billing.calculations.month_sharing import SharingFiring
 from billing.calculations.tariffs import Tariff
+from billing.calculations.wall_clock import next_month
 from billing.models import TariffVersion
 from firings.models import Firing
 from studio.calculations.money import format_minor, minor_digits

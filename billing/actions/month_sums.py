@@ -14,7 +14,7 @@ from typing import NamedTuple
 from django.db.models import Q, Sum
 from django.db.models.functions import Coalesce
 
-from billing.actions.ledger import next_month
+from billing.calculations.wall_clock import next_month
 from billing.models import LedgerAccount, MonthBalance, Posting
 from billing.refusals import BillingRefusal
 from studio.actions.many_rows import insert_many

@@ -9,11 +9,11 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef
 
-from billing.actions.ledger import day_words, local_day, next_month
+from billing.actions.ledger import day_words, local_day
 from billing.actions.month_charge_lines import ChargeLine, MonthFirings, charge_lines
 from billing.actions.month_charge_words import share_by_area_words, share_by_peak_words
 from billing.calculations.month_sharing import FAULTS, STUDIO, WITHOUT_WARE, Carried
-from billing.calculations.wall_clock import day_start
+from billing.calculations.wall_clock import day_start, next_month
 from billing.models import ChargeKind, FiringCost, MonthCharges
 from billing.refusals import BillingRefusal
 from firings.models import Firing, FiringState

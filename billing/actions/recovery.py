@@ -10,9 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from billing.actions.ledger import next_month
 from billing.calculations.recovery import members_part_minor
-from billing.calculations.wall_clock import day_start
+from billing.calculations.wall_clock import day_start, next_month
 from billing.models import CostKind, CostLine, MonthCharges, UtilityBill
 from studio.models import Studio
 

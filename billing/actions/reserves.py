@@ -12,8 +12,8 @@ from django.db.models import Q, Sum
 from django.db.models.fields.json import KT
 from django.db.models.functions import TruncMonth
 
-from billing.actions.ledger import next_month
 from billing.calculations.reserves import Component, due_on, fully_funded_minor, percent_funded
+from billing.calculations.wall_clock import next_month
 from billing.models import CostLine, Posting
 from firings.models import Kiln, KilnPart
 

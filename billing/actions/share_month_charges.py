@@ -14,16 +14,10 @@ from billing.actions.chart import (
     receivables_of,
 )
 from billing.actions.chart import FAULTS as FAULTS_ACCOUNT
-from billing.actions.ledger import (
-    Leg,
-    hold_ledger,
-    next_month,
-    post_entry,
-    post_reversal,
-    require_reason,
-)
+from billing.actions.ledger import Leg, hold_ledger, post_entry, post_reversal, require_reason
 from billing.actions.preview_month_charges import SharingPreview, preview_month_charges
 from billing.calculations.month_sharing import FAULTS, WITHOUT_WARE
+from billing.calculations.wall_clock import next_month
 from billing.models import MonthChargeLine, MonthCharges, MonthChargeShare
 from billing.refusals import BillingRefusal
 from studio.actions.permits import require_role

@@ -10,9 +10,9 @@ from typing import Any
 
 from django.db.models import Max
 
-from billing.actions.ledger import next_month
 from billing.actions.statement_drafts import Draft
 from billing.calculations.payment_references import reference_of
+from billing.calculations.wall_clock import next_month
 from billing.calculations.way_to_pay import WayToPay
 from billing.models import BillingPolicy, Statement
 from studio.models import Studio

@@ -13,7 +13,6 @@ from typing import Any, NamedTuple
 from django.db.models import Q, QuerySet, Sum
 
 from billing.actions.balances import owed_on
-from billing.actions.ledger import next_month
 from billing.actions.month_sums import ONE_DAY, MonthSums
 from billing.calculations.statements import (
     LineKind,
@@ -21,6 +20,7 @@ from billing.calculations.statements import (
     statement_sums,
     statement_totals,
 )
+from billing.calculations.wall_clock import next_month
 from billing.models import FiringCost, MonthChargeShare, Posting, Share
 from firings.models import Stage
 from studio.models import Account

@@ -12,12 +12,11 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from billing.actions.energy_pricing import LONGEST, intervals_of
-from billing.actions.ledger import next_month
 from billing.actions.tariffs import read_rates
 from billing.calculations.bill import Bill, bill_of, bill_of_firing, within
 from billing.calculations.tariff_documents import from_json
 from billing.calculations.tariffs import Tariff
-from billing.calculations.wall_clock import day_start
+from billing.calculations.wall_clock import day_start, next_month
 from billing.models import TariffVersion
 from billing.refusals import BillingRefusal
 from firings.models import Firing

@@ -14,7 +14,8 @@ from zoneinfo import ZoneInfo
 from billing.calculations.charges import months_covered, percent_rate
 from billing.calculations.demand import DemandCharge, DemandPeak, in_whole_wh, peak_of
 from billing.calculations.interval_cuts import cut_at
-from billing.calculations.tariffs import EnergyInterval, Tariff, in_order, price_loads
+from billing.calculations.metered_energy import EnergyInterval
+from billing.calculations.tariffs import Tariff, in_order, price_loads
 from billing.calculations.time_of_use import TimeOfUseTariff
 from billing.calculations.wall_clock import day_start, next_month
 from studio.calculations.money import round_half_up
@@ -54,10 +55,6 @@ class Bill:
     @property
     def cost(self) -> Fraction:
         return sum((line.cost for line in self.lines), Fraction(0))
-
-    def cost_of(self, *kinds: LineKind) -> Fraction:
-        """The exact cost of the lines of some kinds."""
-        return sum((line.cost for line in self.lines if line.kind in kinds), Fraction(0))
 
     def total_minor(self, minor_digits: int) -> int:
         """What is due, rounded once."""

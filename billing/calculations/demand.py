@@ -6,8 +6,9 @@ from datetime import UTC, date, datetime, timedelta, tzinfo
 from decimal import Decimal
 from fractions import Fraction
 from math import lcm
-from typing import Generic, Protocol, TypeVar
+from typing import Generic, TypeVar
 
+from billing.calculations.metered_energy import EnergyInterval
 from billing.calculations.prices import TariffError, check_price
 from billing.calculations.seasons import WHOLE_YEAR, YearSpan, year_problems
 from billing.calculations.splitting import largest_remainder
@@ -18,17 +19,6 @@ from studio.calculations.money import round_half_up
 WINDOW_MINUTES = (15, 30, 60)
 
 Key = TypeVar("Key", bound=Hashable)
-
-
-class Load(Protocol):
-    """Energy used from one moment to another."""
-
-    @property
-    def start_at(self) -> datetime: ...
-    @property
-    def end_at(self) -> datetime: ...
-    @property
-    def energy_wh(self) -> int: ...
 
 
 @dataclass(frozen=True)
@@ -94,7 +84,7 @@ def mean_kw(energy_wh: Fraction | int, window_minutes: int) -> Fraction:
 
 def peak_of(
     charge: DemandCharge,
-    loads: Mapping[Key, Sequence[Load]],
+    loads: Mapping[Key, Sequence[EnergyInterval]],
     zone: tzinfo,
     hours: TimeOfUseTariff | None = None,
 ) -> DemandPeak[Key] | None:
@@ -141,7 +131,7 @@ def in_whole_wh(peak: DemandPeak[Key]) -> DemandPeak[Key]:
 
 
 def _windows(
-    interval: Load, window_minutes: int, zone: tzinfo
+    interval: EnergyInterval, window_minutes: int, zone: tzinfo
 ) -> Iterator[tuple[datetime, Fraction]]:
     """The interval's energy by window, in proportion to time, exactly."""
     start_at, end_at = interval.start_at.astimezone(UTC), interval.end_at.astimezone(UTC)

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from itertools import pairwise
 
+from billing.calculations.metered_energy import EnergyInterval, MeteredEnergy
 from billing.calculations.splitting import largest_remainder
-from billing.calculations.tariffs import EnergyInterval, MeteredEnergy
 from billing.calculations.wall_clock import MICROSECOND
 
 

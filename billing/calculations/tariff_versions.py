@@ -6,8 +6,8 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from billing.calculations.interval_cuts import cut_at
+from billing.calculations.metered_energy import EnergyInterval
 from billing.calculations.tariffs import (
-    EnergyInterval,
     EnergyTax,
     PricedPeriod,
     Tariff,

@@ -10,11 +10,11 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from functools import cached_property
 from itertools import pairwise
-from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from billing.calculations.charges import FixedCharges, Tax
 from billing.calculations.demand import DemandCharge
+from billing.calculations.metered_energy import EnergyInterval
 from billing.calculations.prices import TariffError, check_price, zone_problems
 from billing.calculations.splitting import largest_remainder
 from billing.calculations.tiers import WH_PER_KWH, TieredTariff, energy_by_tier
@@ -68,26 +68,6 @@ class Tariff:
     def has_monthly_charges(self) -> bool:
         """Whether something is due that no single firing causes."""
         return self.fixed.is_any or bool(self.demand)
-
-
-class EnergyInterval(Protocol):
-    """Energy used from one moment to another: anything with these three attributes."""
-
-    @property
-    def start_at(self) -> datetime: ...
-    @property
-    def end_at(self) -> datetime: ...
-    @property
-    def energy_wh(self) -> int: ...
-
-
-@dataclass(frozen=True)
-class MeteredEnergy:
-    """A plain EnergyInterval, for callers who have none of their own."""
-
-    start_at: datetime
-    end_at: datetime
-    energy_wh: int
 
 
 @dataclass(frozen=True)

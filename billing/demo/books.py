@@ -8,13 +8,13 @@ from typing import Any
 
 from billing.actions.balances import balance_minor_of
 from billing.actions.close_month import close_month, month_to_close
-from billing.actions.ledger import next_month
 from billing.actions.month_charge_lines import has_monthly_charges
 from billing.actions.payments import give_credit, record_payment, reverse_payment
 from billing.actions.policy import edit_billing_policy
 from billing.actions.share_month_charges import share_month_charges
 from billing.actions.tariffs import add_tariff_version
 from billing.calculations.holidays_of import holiday_dates
+from billing.calculations.wall_clock import next_month
 from billing.demo.electricity_bills import ElectricityBills
 from billing.demo.memberships import plan_memberships
 from billing.demo.scene import TIME_ZONE, Scene, day_of

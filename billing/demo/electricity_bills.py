@@ -8,9 +8,8 @@ from functools import partial
 
 from django.db.models import Sum
 
-from billing.actions.ledger import next_month
 from billing.actions.utility_bills import pay_utility_bill, record_utility_bill
-from billing.calculations.wall_clock import day_start
+from billing.calculations.wall_clock import day_start, next_month
 from billing.demo.scene import SEED, ZONE, Scene, day_of
 from billing.models import CostKind, CostLine, MonthCharges, UtilityBill
 

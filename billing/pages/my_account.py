@@ -12,7 +12,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from billing.actions.balances import balance_minor_of, movements_of
-from billing.actions.ledger import next_month
+from billing.calculations.wall_clock import next_month
 from billing.models import BillingPolicy, MonthChargeShare, MonthClose, Posting, Share, Statement
 from billing.pages.held import held_now
 from billing.pages.pay_card import way_to_pay_now

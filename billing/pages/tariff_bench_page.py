@@ -22,7 +22,6 @@ from studio.models import Role, Studio
 from studio.pages.access import needs
 
 FIRINGS_OFFERED = 60
-MONTHS_OFFERED = 24
 INVALID = 422
 
 

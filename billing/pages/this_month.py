@@ -9,8 +9,8 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from billing.actions.close_month import ClosePreview, month_to_close, preview_close
-from billing.actions.ledger import next_month
 from billing.actions.tariffs import tariff_on
+from billing.calculations.wall_clock import next_month
 from billing.models import BillingPolicy
 from billing.pages.my_account import today
 from studio.models import Role

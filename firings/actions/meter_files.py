@@ -99,11 +99,6 @@ def intervals_of(kiln: Kiln, start_at: datetime, end_at: datetime) -> list[Meter
     ]
 
 
-def meters_in(content: bytes) -> list[str]:
-    """The names of the meters of electricity in a file."""
-    return [series.name for series in _read(content)]
-
-
 def _read(content: bytes) -> tuple[MeterSeries, ...]:
     if len(content) > MAX_METER_FILE_BYTES:
         limit_mb = MAX_METER_FILE_BYTES // (1024 * 1024)

@@ -20,7 +20,6 @@ from firings.actions.reading_checks import (
     check_register,
     check_window,
     checked_batch,
-    empty_batch,
     local_words,
 )
 from firings.actions.watch import watch_firing
@@ -141,21 +140,6 @@ def _not_known_yet(firing: Firing, batch: ReadingColumns) -> ReadingColumns:
         return batch
     known = known_times(firing, first_at, last_at)
     return batch.pick(~np.isin(batch.at_us, known)) if len(known) else batch
-
-
-def firing_of_reading(kiln: Kiln, readings: Sequence[Moment]) -> Firing:
-    """The firing that a logger's batch belongs to, by the time of its last reading.
-
-    A firing that is opened but not closed keeps its place while the next one runs. Refused when
-    the kiln was in no firing then: a logger that runs on fills no log with an idle kiln.
-    """
-    if not readings:
-        raise empty_batch()
-    last = max(readings, key=lambda reading: reading.at)
-    parts, nowhere = _by_firing(kiln, ReadingColumns.of([last]))
-    if nowhere:
-        raise WareRefusal("no_firing_running", nowhere[-1].reason)
-    return parts[0][0]
 
 
 def _by_firing(

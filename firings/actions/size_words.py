@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import cast
 
 from firings.calculations.kiln_space import SizeLimit
-from firings.calculations.load_plan import CONE_PACK_HEIGHT_MM, LeftOut, WhyLeftOut
+from firings.calculations.load_plan import CONE_PACK_HEIGHT_MM
 from studio.calculations.quantities import LengthUnit, format_length
 from studio.models import Person, Studio
 
@@ -21,15 +21,6 @@ def length_words(length_mm: int, reader: Person | None) -> str:
 def limit_words(limits: Sequence[SizeLimit], reader: Person | None) -> str:
     """A sentence for each limit that a piece breaks."""
     return " ".join(_limit_sentence(limit, reader) for limit in limits)
-
-
-def left_out_words(left_out: LeftOut, reader: Person | None) -> str:
-    """Why a piece stays out of a load."""
-    if left_out.why == WhyLeftOut.TOO_BIG:
-        return limit_words(left_out.limits, reader)
-    if left_out.why == WhyLeftOut.NO_ROOM_FOR_CONES:
-        return no_room_for_cones(reader)
-    return "There is no room left for it in this load."
 
 
 def no_room_for_cones(reader: Person | None) -> str:

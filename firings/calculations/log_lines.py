@@ -58,16 +58,6 @@ class Faults:
             raise LogFileError(self._kept, self.count)
 
 
-def numbered_lines(source: LogSource) -> Iterator[tuple[int, str]]:
-    """The lines of a file that say something, with their numbers from 1.
-
-    Bytes are UTF-8, with or without a byte order mark, or else Latin-1. Blank lines and lines that
-    begin with # are passed over. Raises LogFileError for what is no text.
-    """
-    for first, block in numbered_blocks(source):
-        yield from telling_lines(first, lines_of(block))
-
-
 def lines_of(block: str) -> list[str]:
     """The lines of a block, whatever their line ends."""
     return _LINE_END.split(block)

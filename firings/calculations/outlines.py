@@ -70,27 +70,6 @@ class Outline:
             worst = max(worst, reach - edge.reach_mm)
         return worst
 
-    def row_span_mm(self, body: Body, y_mm: float) -> tuple[float, float] | None:
-        """The least and greatest x at which a body fits in the row y, or None."""
-        low, high = -math.inf, math.inf
-        for circle in self.circles:
-            free = circle.radius_mm - body.radius_mm + ROUNDING_MM
-            far_y = abs(y_mm - circle.y_mm) + body.half_depth_mm
-            if free < far_y:
-                return None
-            half = math.sqrt(free * free - far_y * far_y) - body.half_width_mm
-            low, high = max(low, circle.x_mm - half), min(high, circle.x_mm + half)
-        for edge in self.edges:
-            free = edge.reach_mm - _reach_mm(body, edge) - edge.normal_y * y_mm + ROUNDING_MM
-            if abs(edge.normal_x) < 1e-12:
-                if free < 0:
-                    return None
-            elif edge.normal_x > 0:
-                high = min(high, free / edge.normal_x)
-            else:
-                low = max(low, free / edge.normal_x)
-        return (low, high) if low <= high else None
-
 
 def _reach_mm(body: Body, edge: Edge) -> float:
     """How far a body reaches along the normal of an edge."""

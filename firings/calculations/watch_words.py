@@ -6,21 +6,6 @@ from collections.abc import Callable, Mapping
 
 Say = Callable[[float], str]
 
-TITLES = {
-    "power_lost": "No heat, as after a power cut",
-    "stuck_off": "Asks for heat and draws no power",
-    "falling": "Falls while it should rise",
-    "stalled": "Rises too slowly",
-    "off_set_point": "Far below its set point",
-    "low_power": "Draws too little power",
-    "overshoot": "Hotter than it should be",
-    "stuck_on": "Heats though nothing asks for it",
-    "sensor": "The thermocouple cannot be right",
-    "late": "Takes longer than it should",
-    "room": "The room is too hot",
-    "control_box": "The control box is too hot",
-    "no_data": "No reading comes in",
-}
 CAN_BE = {
     "power_lost": "A power cut, a breaker, the controller switched off, or a programme that ended.",
     "stuck_off": "A relay that stays open, a broken wire or fuse, or a power meter that is dead.",

@@ -13,9 +13,9 @@ from typing import Any
 
 from django.db import connection, transaction
 
-from billing.actions.ledger import next_month
 from billing.actions.month_sums import ONE_DAY
 from billing.actions.price_firing import post_firing_cost
+from billing.calculations.wall_clock import next_month
 from billing.models import JournalEntry, LedgerAccount, MonthBalance, MonthClose, Posting
 from firings.models import Booking, BookingState, Clay, Firing, Kiln
 from studio.actions.many_rows import insert_many

@@ -14,9 +14,10 @@ from billing.actions.balances import (
 )
 from billing.actions.chart import BANK, CASH, open_account, receivable_of, wear_reserve_of
 from billing.actions.close_month import close_month
-from billing.actions.ledger import Leg, next_month, post_entry, reverse_entry
+from billing.actions.ledger import Leg, post_entry, reverse_entry
 from billing.actions.payments import record_payment
 from billing.actions.price_firing import post_firing_cost
+from billing.calculations.wall_clock import next_month
 from billing.models import JournalEntry, LedgerAccount
 from billing.refusals import BillingRefusal
 from studio.refusals import Denied

@@ -250,9 +250,6 @@ class Crowd:
         burden: Array = (lack * lack) @ self.touch + (over * over) @ self.owning
         return burden
 
-    def pair_lacks(self, batch: Array) -> Array:
-        return self._everything(batch)[0]
-
     def _everything(self, batch: Array) -> tuple[Array, Array]:
         x, y = batch[:, : self.count], batch[:, self.count : 2 * self.count]
         lack, _, _ = self._lacks(x, y, 0.0)

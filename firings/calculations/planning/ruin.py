@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from random import Random
 
 from firings.calculations.planning.recreate import Loads, Recreator
-from firings.calculations.planning.towers import Item, Layer, items_in
+from firings.calculations.planning.towers import Item, Layer
 
 # Shares of the ways to ruin: whole layers of like height, pieces like a banked one, one load.
 LAYERS, LIKE_BANKED = 0.6, 0.3
@@ -117,7 +117,3 @@ def _ruin_load(state: Loads, make: Recreator, random: Random) -> tuple[list[Item
         (i, {item.number for item in layer.items}) for i, layer in layers[: 1 + len(layers) // 2]
     ]
     return _take(state, make, chosen)
-
-
-def all_items(state: Loads) -> list[Item]:
-    return [item for load in state.loads for item in items_in(load)] + state.bank

@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from billing.calculations.bill import bill_of
+from billing.calculations.metered_energy import MeteredEnergy
 from billing.calculations.prices import TariffError
 from billing.calculations.tariff_documents import from_json, to_json
 from billing.calculations.tariff_prices import dearest_kwh
-from billing.calculations.tariffs import MeteredEnergy
 
 WORKDAYS = ["mon", "tue", "wed", "thu", "fri"]
 ALL_YEAR = {"name": "all year", "first_day": "01-01", "last_day": "12-31"}

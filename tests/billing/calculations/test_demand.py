@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from billing.calculations.demand import DemandCharge, mean_kw, peak_of, whole_year_price
-from billing.calculations.tariffs import MeteredEnergy
+from billing.calculations.metered_energy import MeteredEnergy
 
 BERLIN = ZoneInfo("Europe/Berlin")
 PRICE = whole_year_price(Decimal("10"))

@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from billing.calculations.interval_cuts import cut_at
+from billing.calculations.metered_energy import MeteredEnergy
 from billing.calculations.tariff_documents import from_json
 from billing.calculations.tariff_versions import DatedTariff, price_by_versions
-from billing.calculations.tariffs import MeteredEnergy
 
 BERLIN = ZoneInfo("Europe/Berlin")
 OLD = DatedTariff(1, date(2026, 1, 1), from_json({"kind": "flat", "price_per_kwh": "0.20"}))

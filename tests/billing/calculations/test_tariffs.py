@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from billing.calculations.metered_energy import MeteredEnergy
 from billing.calculations.tariff_documents import from_json
 from billing.calculations.tariffs import (
     FlatTariff,
-    MeteredEnergy,
     PricedPeriod,
     energy_cost_minor,
     price_energy,

@@ -12,7 +12,6 @@ from firings.actions.open_and_unload import open_firing
 from firings.actions.readings import (
     add_firing_readings,
     add_kiln_readings,
-    firing_of_reading,
     moments_of,
 )
 from firings.calculations.firing_summary import FiringSummary, summarise
@@ -151,11 +150,18 @@ def test_an_empty_or_too_large_batch_is_refused(firing):
     assert refusal_of(firing, many).status == 413
 
 
+def home_of(kiln, readings):
+    """The one firing that a logger's batch goes to."""
+    at = max(reading.at for reading in readings)
+    (one,) = add_kiln_readings(at=at, kiln=kiln, readings=readings).received
+    return one.firing
+
+
 def test_a_kiln_that_is_not_fired_takes_no_readings(firing):
     idle = scene.kiln(name="Wren")
     with pytest.raises(WareRefusal, match="not being fired"):
-        firing_of_reading(idle, scene.log()[:2])
-    assert firing_of_reading(firing.kiln, scene.log()[:2]) == firing
+        home_of(idle, scene.log()[:2])
+    assert home_of(firing.kiln, scene.log()[:2]) == firing
 
 
 class TestRouting:
@@ -177,8 +183,8 @@ class TestRouting:
     def test_late_readings_go_to_the_firing_of_their_time(self, opened, following):
         late = [Moment(at=NOON + timedelta(hours=5, minutes=7), temp_c=700)]
         now = [Moment(at=following.started_at + timedelta(minutes=5), temp_c=25)]
-        assert firing_of_reading(opened.kiln, late) == opened
-        assert firing_of_reading(opened.kiln, now) == following
+        assert home_of(opened.kiln, late) == opened
+        assert home_of(opened.kiln, now) == following
 
     def test_a_batch_across_two_firings_is_shared_out_by_time(self, opened, following):
         """Cooling of the one, the idle kiln between, the start of the next; then once more."""
@@ -215,16 +221,16 @@ class TestRouting:
     def test_a_logger_that_runs_on_after_the_opening_is_told_so(self, opened):
         idle = [Moment(at=opened.opened_at + timedelta(hours=5), temp_c=19)]
         with pytest.raises(WareRefusal) as caught:
-            firing_of_reading(opened.kiln, idle)
+            home_of(opened.kiln, idle)
         assert (caught.value.code, caught.value.status) == ("no_firing_running", 409)
 
     def test_a_firing_broken_off_is_watched_while_it_cools(self, firing, cosmo):
         abort_firing(by=cosmo, at=NOON + timedelta(hours=3), firing=firing, reason="a relay stuck")
         cooling = [Moment(at=NOON + timedelta(hours=20), temp_c=90)]
         weeks_later = [Moment(at=NOON + timedelta(days=20), temp_c=19)]
-        assert firing_of_reading(firing.kiln, cooling) == firing
+        assert home_of(firing.kiln, cooling) == firing
         with pytest.raises(WareRefusal, match="not being fired"):
-            firing_of_reading(firing.kiln, weeks_later)
+            home_of(firing.kiln, weeks_later)
 
 
 def test_cooling_begins_when_readings_fall(firing):

@@ -1,7 +1,7 @@
 """Meter data by the published schema: NAESB REQ.21 ESPI, v4.0.20231213 (Apache-2.0).
 
 The files here are small ones of our own, written to that schema. What every number in them means
-(codes of units, flow, quality; costs in hundred-thousandths; rules of the clock) is the schema's.
+(codes of units, flow, quality; costs in hundred-thousandths) is the schema's.
 """
 
 from datetime import UTC, datetime, timedelta
@@ -12,7 +12,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firings.calculations.espi_codes import ClockChange, read_clock_change
 from firings.calculations.green_button import read_green_button
 from firings.calculations.log_lines import LogFileError
 from firings.calculations.meter_series import energy_in_span
@@ -149,20 +148,6 @@ class TestAFileIsRefused:
     def test_that_could_do_harm(self) -> None:
         bomb = b'<!DOCTYPE feed [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]><feed>&b;</feed>'
         assert "a document type or entities" in fault_of(bomb)
-
-
-class TestTheClockRules:
-    def test_the_second_sunday_of_march_and_the_first_of_november_at_two(self) -> None:
-        """Worked from the bit layout in the schema's description of DstRuleType."""
-        assert read_clock_change("360E2000") == ClockChange(3, 2, 7, 0, 2, 0)
-        assert read_clock_change("B40E2000") == ClockChange(11, 1, 7, 0, 2, 0)
-
-    def test_off_and_nonsense(self) -> None:
-        assert read_clock_change("FFFFFFFF") is None
-        with pytest.raises(ValueError, match="eight hexadecimal digits"):
-            read_clock_change("spring")
-        with pytest.raises(ValueError, match="names no month"):
-            read_clock_change("00000000")
 
 
 class TestTheEnergyOfASpan:
